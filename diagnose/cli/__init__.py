@@ -1,0 +1,1 @@
+"""The commands: each parses, calls one thing below, prints, and returns an exit code."""

@@ -1,0 +1,161 @@
+"""`diagnose replay` and `diagnose demo`: a scripted job walked through without questions."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from diagnose.cli.desk import Desk
+
+if TYPE_CHECKING:
+    from diagnose.consultation import Consultation
+    from diagnose.events import Event
+    from diagnose.reading.script import Script
+    from diagnose.terminal.page import Page
+
+SCHEMA = 1
+DEMO_CAUSES = 3
+HOW_TO_START = (
+    "That was an invented bike. For your own, type:",
+    "    diagnose",
+)
+
+
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="All figures after every step, for programs.")
+@click.pass_obj
+def replay(desk: Desk, file: Path, as_json: bool) -> int:
+    """Walk through a scripted job and print its account."""
+    script, walked = walk(desk, file)
+    if as_json:
+        click.echo(json.dumps(document(file, script, walked), ensure_ascii=False, indent=1))
+        return 0
+    _print_account(desk, script, walked[-1][1])
+    return 0
+
+
+@click.command()
+@click.pass_obj
+def demo(desk: Desk) -> int:
+    """Watch a whole job of an invented bike."""
+    from diagnose.reading.files import shipped_folder
+
+    script, walked = walk(desk, shipped_folder() / "demo" / "first_job.yaml")
+    page = desk.page()
+    for (_, before), (event, after) in pairwise(walked):
+        show_step(page, before, event, after)
+    click.echo()
+    _print_account(desk, script, walked[-1][1])
+    click.echo()
+    for line in HOW_TO_START:
+        click.echo(line)
+    return 0
+
+
+def _print_account(desk: Desk, script: Script, consultation: Consultation) -> None:
+    """Print the account, and what the script says it turned out to be."""
+    from diagnose.report.text import as_text
+    from diagnose.report.trail import trail
+
+    page, causes = desk.page(), consultation.knowledge.causes
+    click.echo(as_text(trail(consultation), page.width))
+    names = [causes[cause].name if cause in causes else "something else" for cause in script.confirmed]
+    if names:
+        page.show(page.wrapped(f"It turned out to be: {'; '.join(names)}."))
+
+
+def walk(desk: Desk, file: Path) -> tuple[Script, list[tuple[Event, Consultation]]]:
+    """Return a scripted job and how it stands after each of its events.
+
+    Raises:
+        KnowledgeError: the file holds mistakes.
+        JobError: a step cannot be taken; the message names its place.
+    """
+    from diagnose.consultation import begin
+    from diagnose.problems import DiagnoseError, JobError
+    from diagnose.reading.script import read_script
+    from diagnose.terminal.readings import completed
+
+    known = desk.knowledge()
+    script = read_script(file, known)
+    walked: list[tuple[Event, Consultation]] = []
+    for event, place in zip(script.events, script.places, strict=True):
+        try:
+            if event.kind == "observe":
+                event = replace(event, body=completed(known, walked[-1][1].state.facts, event.body))
+            after = walked[-1][1].add(event) if walked else begin(known, event.body)
+        except DiagnoseError as error:
+            raise JobError(f"{place}: {error}") from error
+        walked.append((event, after))
+    return script, walked
+
+
+def document(file: Path, script: Script, walked: list[tuple[Event, Consultation]]) -> dict[str, Any]:
+    """Return everything after every step as one value that JSON can hold. Money in the shop's currency."""
+    return {
+        "schema": SCHEMA,
+        "file": str(file),
+        "title": script.title,
+        "knowledge": walked[0][1].knowledge.version,
+        "confirmed": list(script.confirmed),
+        "steps": [
+            {"number": number, "event": event.kind, "body": dict(event.body), **figures(after)}
+            for number, (event, after) in enumerate(walked)
+        ],
+    }
+
+
+def figures(consultation: Consultation) -> dict[str, Any]:
+    """Return the figures of a job as it stands."""
+    from diagnose.terminal.views import board, steps_of
+
+    now = board(consultation)
+    free, locked = steps_of(consultation)
+    return {
+        "causes": [
+            {"id": one.id, "name": one.name, "probability": one.now, "not_in_the_book": one.beyond}
+            for one in now.likely
+        ],
+        "next": _step(free[0]) if free else None,
+        "locked": [{"kind": step.kind, "id": step.id, "because": list(step.forbidden)} for step in locked],
+        "cost_left": now.cost_left,
+        "minutes_left": now.minutes_left,
+        "conflict": now.doubt or None,
+        "done": now.done,
+    }
+
+
+def _step(step: Any) -> dict[str, Any]:
+    return {
+        "kind": step.kind,
+        "id": step.id,
+        "minutes": step.minutes,
+        "wait": step.wait,
+        "cost": step.cost,
+        "expected": step.expected,
+        "outcomes": dict(step.outcomes),
+        "curing": step.curing if step.kind == "repair" else None,
+    }
+
+
+def show_step(page: Page, before: Consultation, event: Event, after: Consultation) -> None:
+    """Print a step as the mechanic sees it, shortened: what is likely, the proposal, what came of it."""
+    from diagnose.terminal.screens import board_lines, changed_lines
+    from diagnose.terminal.views import board, likely, said, steps_of, work_of
+
+    told = page.wrapped(said(before.knowledge, event), "> ", "bold", rest="  ")
+    if event.kind not in ("observe", "repair"):
+        page.show(told)
+        return
+    page.show(board_lines(page, board(before), DEMO_CAUSES))
+    free, _ = steps_of(before)
+    if free:
+        page.show(page.wrapped(f"DO NEXT: {work_of(before.knowledge, free[0]).name}", "", "bold", rest="  "))
+    page.show(told)
+    page.show(changed_lines(page, likely(before), likely(after)))

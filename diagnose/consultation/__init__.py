@@ -1,0 +1,209 @@
+"""READ FIRST. A consultation as plain values: begin, add what happened, ask what is likely and what to do next.
+
+    knowledge = load(shipped_folder())
+    job = begin(knowledge, {"bike": {"strokes": "2", "starter": "kick"}, "complaint": "not_a_cough"})
+    job.ranked[0]                                     # the likeliest cause
+    job.next_step                                     # what to do next, with its price
+    job = job.add(observe("spark_at_gap", "none"))    # an answer; nothing is ever changed in place
+    job = job.add(repair("new_plug"))
+    job = job.add(undo())
+
+A job is a tuple of events and everything else is worked out from them: `state` says where the job stands
+(state.py), `belief` what the evidence says (inference/), `steps` what could be done (planning/), and which of
+it is locked (safety.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any
+
+from diagnose.consultation.outlook import Outlooked, bike_graph, look_ahead, question, targets
+from diagnose.consultation.safety import Lock, locks
+from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of
+from diagnose.events import Event
+from diagnose.inference.posterior import Posterior, posterior
+from diagnose.model import Knowledge
+from diagnose.network.graph import BikeGraph
+from diagnose.planning.steps import Step
+from diagnose.problems import JobError
+
+__all__ = [
+    "OFF_LIST",
+    "TRY_TO_START",
+    "Consultation",
+    "RankedCause",
+    "Seen",
+    "Shop",
+    "State",
+    "begin",
+    "close_job",
+    "note",
+    "observe",
+    "off_list",
+    "repair",
+    "resume",
+    "try_out",
+    "undo",
+]
+
+SOLVED = 0.05
+"""The bike counts as running as asked when P(a target is not healthy) is below this after a try-out said so."""
+
+
+@dataclass(frozen=True, slots=True)
+class RankedCause:
+    """A cause with its probability now and before the last event. is_leak: "something else", not in the book."""
+
+    id: str
+    name: str
+    probability: float
+    before: float
+    is_leak: bool
+
+
+@dataclass(frozen=True)
+class Consultation:
+    """One job at one moment. Adding an event gives a new one; everything is worked out when asked for."""
+
+    knowledge: Knowledge
+    events: tuple[Event, ...]
+
+    @cached_property
+    def state(self) -> State:
+        """Where the job stands."""
+        return state_of(self.knowledge, self.events)
+
+    @cached_property
+    def bike(self) -> BikeGraph:
+        """The decision graph of this bike."""
+        return bike_graph(self.knowledge, self.state.facts)
+
+    @cached_property
+    def _ahead(self) -> Outlooked:
+        return look_ahead(self.knowledge, self.state, self.belief)
+
+    @cached_property
+    def belief(self) -> Posterior:
+        """What the evidence says. Raises ImpossibleEvidence naming the answers that contradict each other."""
+        return posterior(self.bike, question(self.knowledge, self.state))
+
+    @cached_property
+    def earlier(self) -> Consultation | None:
+        """The job before the last event that still stands, None at the beginning."""
+        kept = [event for _, event in standing(self.events)]
+        return Consultation(self.knowledge, tuple(kept[:-1])) if len(kept) > 1 else None
+
+    @cached_property
+    def ranked(self) -> tuple[RankedCause, ...]:
+        """Every cause the bike can have, likeliest first."""
+        before = self.earlier.belief.causes if self.earlier else {}
+        causes = [
+            RankedCause(root.id, root.name, p, before.get(root.id, p), root.leak_of is not None)
+            for root, p in zip(self.bike.roots.values(), self.belief.causes.values(), strict=True)
+        ]
+        return tuple(sorted(causes, key=lambda cause: (-cause.probability, cause.id)))
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """Everything that could be done next, best first; what is locked stands last."""
+        return self._ahead.steps
+
+    @property
+    def next_step(self) -> Step | None:
+        """The step with the least expected cost to a bike that does what is asked; None when nothing is left."""
+        return next((step for step in self.steps if not step.forbidden), None)
+
+    @property
+    def cost_left(self) -> float:
+        """Expected money until the bike does what is asked."""
+        return 0.0 if self.done else self._ahead.cost_left
+
+    @property
+    def minutes_left(self) -> float:
+        """The expected cost left as minutes of the shop's work."""
+        return self.cost_left / (self.state.shop.labour / 60)
+
+    @cached_property
+    def locks(self) -> tuple[Lock, ...]:
+        """The cautions that lock something now."""
+        return locks(self.knowledge, self.state, self.belief.conditions)
+
+    @property
+    def targets(self) -> tuple[str, ...]:
+        """The conditions that must be healthy for the job to be done."""
+        return targets(self.knowledge, self.state)
+
+    @property
+    def done(self) -> bool:
+        """Whether a try-out of the bike as it stands showed that it does what is asked."""
+        if self.state.closed is not None:
+            return True
+        last = self.state.seen[-1] if self.state.seen else None
+        tried = last is not None and last.test == TRY_TO_START and last.situation.epoch == len(self.state.repairs)
+        return tried and self.belief.failing < SOLVED
+
+    def add(self, event: Event) -> Consultation:
+        """Return the job with one more event. Raises JobError if it cannot have happened, ImpossibleEvidence."""
+        if self.state.closed is not None and event.kind not in ("undo", "note"):
+            raise JobError("this job is closed; undo the closing first, or begin a new job")
+        if event.kind == "undo" and len(standing(self.events)) < 2:
+            raise JobError("there is nothing to undo")
+        return replace(self, events=(*self.events, event))._checked()
+
+    def _checked(self) -> Consultation:
+        self.state  # noqa: B018  worked out now, so that a wrong event is refused before it is kept
+        return self
+
+
+def begin(knowledge: Knowledge, intake: Mapping[str, Any], at: str = "") -> Consultation:
+    """Return a new job. intake: bike, shop, complaint, title, words. Raises JobError."""
+    return resume(knowledge, [Event("intake", dict(intake), at)])
+
+
+def resume(knowledge: Knowledge, events: Sequence[Event]) -> Consultation:
+    """Return the job that these events make. Raises JobError for one that cannot have happened."""
+    if not events or events[0].kind != "intake":
+        raise JobError("a job begins with its intake")
+    return Consultation(knowledge, tuple(events))._checked()
+
+
+def observe(test: str, outcome: str, reading: Mapping[str, Any] | None = None, at: str = "") -> Event:
+    """Return the event of a result."""
+    body: dict[str, Any] = {"test": test, "outcome": outcome}
+    return Event("observe", body | ({"reading": dict(reading)} if reading else {}), at)
+
+
+def try_out(outcome: str, at: str = "") -> Event:
+    """Return the event of an attempt to start."""
+    return observe(TRY_TO_START, outcome, at=at)
+
+
+def off_list(kind: str, test: str, why: str = "", at: str = "") -> Event:
+    """Return the event that takes a test off the list: kind is cannot, not_sure or declined."""
+    if kind not in OFF_LIST:
+        raise JobError(f"{kind!r} is no reason; write one of: {', '.join(OFF_LIST)}")
+    return Event(kind, {"test": test} | ({"why": why} if why else {}), at)  # type: ignore[arg-type]
+
+
+def repair(repair_id: str, found: Mapping[str, str] | None = None, at: str = "") -> Event:
+    """Return the event of a repair. found: cause -> broken, sound or not_seen."""
+    body: dict[str, Any] = {"repair": repair_id}
+    return Event("repair", body | ({"found": dict(found)} if found else {}), at)
+
+
+def note(text: str, at: str = "") -> Event:
+    """Return the event of a note."""
+    return Event("note", {"text": text}, at)
+
+
+def undo(at: str = "") -> Event:
+    """Return the event that takes back the last step that stands."""
+    return Event("undo", {}, at)
+
+
+def close_job(confirmed: Mapping[str, str], words: str = "", at: str = "") -> Event:
+    """Return the closing event. confirmed: cause -> cured, seen, replaced_with_others or cleared."""
+    return Event("close_job", {"confirmed": dict(confirmed)} | ({"words": words} if words else {}), at)

@@ -1,0 +1,86 @@
+"""Which cautions lock an activity now, and what would unlock it. Safety is no trade-off: a locked step is never first."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from diagnose.consultation.state import State, known_tests
+from diagnose.model import Caution, Knowledge, gate_state
+
+
+@dataclass(frozen=True, slots=True)
+class Lock:
+    """A caution that holds now. unlocked_by: tests of which an answer may lift it, none if it takes a repair."""
+
+    caution: str
+    forbids: frozenset[str]
+    unlocked_by: tuple[str, ...]
+
+
+def locks(knowledge: Knowledge, state: State, conditions: Mapping[str, Mapping[str, float]]) -> tuple[Lock, ...]:
+    """Return the cautions that hold, rules about open things left out (those are shut before a step).
+
+    Args:
+        conditions: condition -> level -> probability now, for those that a rule asks about.
+    """
+    return tuple(
+        Lock(rule.id, rule.forbids, _unlocking(knowledge, rule, state))
+        for rule in knowledge.cautions.values()
+        if rule.when and not rule.when.open and _holds(knowledge, rule, state, conditions)
+    )
+
+
+def asked_conditions(knowledge: Knowledge) -> tuple[str, ...]:
+    """Return the conditions whose probability some rule asks about."""
+    rules = [rule.when for rule in knowledge.cautions.values() if rule.when]
+    return tuple(dict.fromkeys(condition for when in rules for condition in when.likely))
+
+
+def _holds(
+    knowledge: Knowledge, rule: Caution, state: State, conditions: Mapping[str, Mapping[str, float]]
+) -> bool:
+    when = rule.when
+    if when is None or gate_state(when.facts, state.facts) is False:
+        return False
+    seen = known_tests(knowledge, state)
+    if any(test not in seen or seen[test].outcome not in outcomes for test, outcomes in when.outcome.items()):
+        return False
+    if when.not_done and any(test in seen for test in when.not_done):
+        return False
+    if when.likely and (_cleared(knowledge, when.cleared_by, state) or not _likely(when.likely, knowledge, conditions)):
+        return False
+    return True
+
+
+def _likely(
+    limits: Mapping[str, float], knowledge: Knowledge, conditions: Mapping[str, Mapping[str, float]]
+) -> bool:
+    for condition, limit in limits.items():
+        levels = conditions.get(condition)
+        healthy = knowledge.conditions[condition].levels[0]
+        if levels and 1 - levels.get(healthy, 1.0) > limit:
+            return True
+    return False
+
+
+def _cleared(knowledge: Knowledge, tests: tuple[str, ...], state: State) -> bool:
+    """Whether one of the tests has been answered with its default since the last repair."""
+    seen = known_tests(knowledge, state)
+    for test in tests:
+        answer = seen.get(test)
+        if answer and answer.situation.epoch == len(state.repairs) and knowledge.tests[test].outcome(answer.outcome).default:
+            return True
+    return False
+
+
+def _unlocking(knowledge: Knowledge, rule: Caution, state: State) -> tuple[str, ...]:
+    when = rule.when
+    if when is None:
+        return ()
+    seen = known_tests(knowledge, state)
+    if when.not_done:
+        return when.not_done
+    if when.likely:
+        return tuple(test for test in when.cleared_by if test not in seen)
+    return tuple(test for test in when.outcome if seen[test].situation.epoch < len(state.repairs))

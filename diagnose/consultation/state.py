@@ -1,0 +1,306 @@
+"""The state of a job: a pure function of the knowledge and the events, each checked as it is added."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from difflib import get_close_matches
+from typing import Any
+
+from diagnose.events import Event
+from diagnose.model import Knowledge, Test, gate_state, may_apply
+from diagnose.network.situations import RepairDone, Situation
+from diagnose.planning.access import AccessTree
+from diagnose.problems import JobError
+
+TRY_TO_START = "try_to_start"
+"""The test that is the try-out."""
+
+OFF_LIST = ("cannot", "not_sure", "declined")
+"""Answers that are no evidence and take a test off the list until it is lifted."""
+
+LABOUR_PER_HOUR = 45.0
+"""What an hour of work costs where the shop does not say (memory, order of size)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """What the shop sets: money per hour of work, its currency, metres above sea level."""
+
+    labour: float = LABOUR_PER_HOUR
+    currency: str = ""
+    elevation_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One result. number: of the event that gave it; reading: as written, corrected and judged, if measured."""
+
+    test: str
+    outcome: str
+    situation: Situation
+    number: int
+    reading: Mapping[str, Any] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """Where a job stands. minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose
+    change to the bike is still in force."""
+
+    title: str = ""
+    words: str = ""
+    facts: Mapping[str, str] = field(default_factory=dict)
+    complaint: str | None = None
+    shop: Shop = Shop()
+    seen: tuple[Seen, ...] = ()
+    repairs: tuple[RepairDone, ...] = ()
+    isolated: tuple[str, ...] = ()
+    opened: frozenset[str] = frozenset()
+    minutes: float = 0.0
+    parts: float = 0.0
+    off_list: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+    closed: Mapping[str, Any] | None = None
+
+
+Apply = Callable[[Knowledge, State, Mapping[str, Any], int], State]
+
+
+def standing(events: Sequence[Event]) -> tuple[tuple[int, Event], ...]:
+    """Return the events that still stand, with their numbers; an undo takes back the last one before it."""
+    kept: list[tuple[int, Event]] = []
+    for number, event in enumerate(events):
+        if event.kind != "undo":
+            kept.append((number, event))
+        elif len(kept) > 1:
+            kept.pop()
+    return tuple(kept)
+
+
+def state_of(knowledge: Knowledge, events: Sequence[Event]) -> State:
+    """Return the state after all events. Raises JobError for an event that cannot have happened."""
+    state = State()
+    for number, event in standing(events):
+        state = APPLY[event.kind](knowledge, state, event.body, number)
+    return state
+
+
+def situation_now(knowledge: Knowledge, state: State) -> Situation:
+    """Return the bike as it stands: repairs done, and what the isolations in force cut out or hold healthy."""
+    tests = [knowledge.tests[t] for t in state.isolated]
+    cut = frozenset(cause for test in tests for cause in test.removes)
+    held = frozenset(condition for test in tests for condition in test.supplies)
+    return Situation(len(state.repairs), cut, held)
+
+
+def situation_for(test: Test, now: Situation) -> Situation:
+    """Return the situation a test looks at: the bike as it stands, less what the test itself cuts or supplies."""
+    return Situation(now.epoch, now.cut | frozenset(test.removes), now.held | frozenset(test.supplies))
+
+
+def access_tree(knowledge: Knowledge) -> AccessTree:
+    """Return the access of the knowledge as a tree that the planner can price."""
+    return AccessTree(knowledge.access)
+
+
+def must_close(knowledge: Knowledge, state: State, does: frozenset[str]) -> frozenset[str]:
+    """Return the open access that has to be shut before these activities: what leaves something forbidden
+    by a rule about open things, and whatever can only be open while that is."""
+    if "runs" in does:
+        return state.opened
+    tags = {tag for rule in knowledge.cautions.values() if rule.when and does & rule.forbids for tag in rule.when.open}
+    shut = {a for a in state.opened if knowledge.access[a].leaves & tags}
+    tree = access_tree(knowledge)
+    return frozenset(a for a in state.opened if shut & tree.closure([a]))
+
+
+def known_tests(knowledge: Knowledge, state: State) -> dict[str, Seen]:
+    """Return the latest result of every test."""
+    return {seen.test: seen for seen in state.seen}
+
+
+def _entry(kind: str, entries: Mapping[str, Any], wanted: str) -> Any:
+    if wanted not in entries:
+        close = get_close_matches(wanted, list(entries), n=1, cutoff=0.5)
+        hint = f"; nearest: {close[0]}" if close else ""
+        raise JobError(f"there is no {kind} {wanted!r} in the knowledge{hint}")
+    return entries[wanted]
+
+
+def _test(knowledge: Knowledge, state: State, wanted: str) -> Test:
+    test: Test = _entry("test", knowledge.tests, wanted)
+    if not may_apply(test.applies, state.facts):
+        raise JobError(f"{test.name} ({wanted}) does not fit this bike: {_gate_words(knowledge, test, state)}")
+    return test
+
+
+def _gate_words(knowledge: Knowledge, test: Test, state: State) -> str:
+    for fact, options in test.applies.items():
+        if fact in state.facts and state.facts[fact] not in options:
+            names = " or ".join(sorted(options))
+            return f"{knowledge.facts[fact].name} is {state.facts[fact]}, it needs {names}"
+    return "its facts are not known"
+
+
+def check_facts(knowledge: Knowledge, facts: Mapping[str, str]) -> dict[str, str]:
+    """Return the facts with what they imply. Raises JobError for an unknown one or a contradiction."""
+    full = dict(facts)
+    for fact_id, option_id in facts.items():
+        fact = _entry("fact", knowledge.facts, fact_id)
+        option = fact.options.get(option_id)
+        if option is None:
+            raise JobError(f"{fact_id} cannot be {option_id!r}; write one of: {', '.join(fact.options)}")
+        for implied, value in option.implies.items():
+            if full.setdefault(implied, value) != value:
+                raise JobError(
+                    f"{fact_id}: {option_id} means {implied}: {value}, but {implied} is given as {full[implied]}; change one"
+                )
+    for fact_id in facts:
+        if gate_state(knowledge.facts[fact_id].applies, full) is False:
+            gate = knowledge.facts[fact_id].applies
+            needs = ", ".join(f"{k}: {' or '.join(sorted(v))}" for k, v in gate.items())
+            raise JobError(f"{fact_id} is only asked of a bike with {needs}; leave it out")
+    return full
+
+
+def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    if number:
+        raise JobError("a job has one intake, at its beginning")
+    complaint = body.get("complaint")
+    if complaint is not None:
+        _entry("complaint", knowledge.complaints, complaint)
+    given = body.get("shop") or {}
+    shop = Shop(
+        float(given.get("labour", LABOUR_PER_HOUR)),
+        str(given.get("currency", "")),
+        float(given.get("elevation_m", 0.0)),
+    )
+    facts = check_facts(knowledge, body.get("bike") or {})
+    title, words = str(body.get("title", "")), str(body.get("words", ""))
+    return replace(state, title=title, words=words, facts=facts, complaint=complaint, shop=shop)
+
+
+def _fact(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    facts = {k: v for k, v in state.facts.items() if k != body["fact"]}
+    if body.get("option") is not None:
+        facts[body["fact"]] = body["option"]
+    return replace(state, facts=check_facts(knowledge, facts))
+
+
+def _complaint(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    _entry("complaint", knowledge.complaints, body["complaint"])
+    return replace(state, complaint=body["complaint"])
+
+
+def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    test = _test(knowledge, state, body["test"])
+    outcomes = [outcome.id for outcome in test.outcomes]
+    if body.get("outcome") not in outcomes:
+        raise JobError(f"{test.id} has no outcome {body.get('outcome')!r}; write one of: {', '.join(outcomes)}")
+    situation = situation_for(test, situation_now(knowledge, state))
+    seen = Seen(test.id, body["outcome"], situation, number, body.get("reading"))
+    earlier = tuple(old for old in state.seen if (old.test, old.situation) != (seen.test, seen.situation))
+    state = _worked(knowledge, state, test.access, test.does, float(body.get("minutes", test.minutes)))
+    isolated = state.isolated
+    if test.leaves_isolated and test.id not in isolated:
+        isolated = (*isolated, test.id)
+    off = {t: why for t, why in state.off_list.items() if t != test.id}
+    return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off)
+
+
+def _worked(
+    knowledge: Knowledge, state: State, access: Sequence[str], does: frozenset[str], minutes: float
+) -> State:
+    """Shut what must be shut, open what is needed, and count the minutes."""
+    tree = access_tree(knowledge)
+    shut = must_close(knowledge, state, does)
+    left = state.opened - shut
+    total = minutes + tree.minutes_to_close(shut) + tree.minutes_to_open(access, left)
+    return replace(state, opened=left | tree.closure(access), minutes=state.minutes + total)
+
+
+def _off(kind: str) -> Apply:
+    def apply(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+        test = _entry("test", knowledge.tests, body["test"])
+        return replace(state, off_list={**state.off_list, test.id: (kind, str(body.get("why", "")))})
+
+    return apply
+
+
+def _lift(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    if body["test"] not in state.off_list:
+        raise JobError(f"{body['test']} is on the list already")
+    return replace(state, off_list={t: why for t, why in state.off_list.items() if t != body["test"]})
+
+
+def _repair(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    repair = _entry("repair", knowledge.repairs, body["repair"])
+    if not may_apply(repair.applies, state.facts):
+        raise JobError(f"{repair.name} ({repair.id}) does not fit this bike")
+    found = dict(body.get("found") or {})
+    for cause, looked in found.items():
+        if cause not in repair.cures or looked not in ("broken", "sound", "not_seen"):
+            raise JobError(
+                f"found as: {cause}: {looked} does not go with {repair.id}; write broken, sound or not_seen for one of: "
+                + ", ".join(repair.cures)
+            )
+    done = RepairDone(repair.id, dict(repair.cures), dict(repair.dud), found)
+    state = _worked(knowledge, state, repair.access, repair.does, float(body.get("minutes", repair.minutes)))
+    parts = state.parts + float(body.get("parts", repair.parts))
+    return replace(state, repairs=(*state.repairs, done), parts=parts)
+
+
+def _open(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    _entry("access", knowledge.access, body["access"])
+    return _worked(knowledge, state, (body["access"],), frozenset(), 0.0)
+
+
+def _close(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    if body["access"] not in state.opened:
+        raise JobError(f"{body['access']} is not open")
+    tree = access_tree(knowledge)
+    shut = frozenset(a for a in state.opened if body["access"] in tree.closure([a]))
+    return replace(state, opened=state.opened - shut, minutes=state.minutes + tree.minutes_to_close(shut))
+
+
+def _isolate(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    test = _test(knowledge, state, body["test"])
+    if not (test.removes or test.supplies):
+        raise JobError(f"{test.id} isolates nothing")
+    return state if test.id in state.isolated else replace(state, isolated=(*state.isolated, test.id))
+
+
+def _reconnect(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    if body["test"] not in state.isolated:
+        listed = ", ".join(state.isolated) or "nothing"
+        raise JobError(f"{body['test']} is not isolated; isolated now: {listed}")
+    return replace(state, isolated=tuple(t for t in state.isolated if t != body["test"]))
+
+
+def _note(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    return replace(state, notes=(*state.notes, str(body["text"])))
+
+
+def _close_job(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    for cause in body.get("confirmed") or {}:
+        if cause != "something_else":
+            _entry("cause", knowledge.causes, cause)
+    return replace(state, closed=dict(body))
+
+
+APPLY: Mapping[str, Apply] = {
+    "intake": _intake,
+    "fact": _fact,
+    "complaint": _complaint,
+    "observe": _observe,
+    **{kind: _off(kind) for kind in OFF_LIST},
+    "lift": _lift,
+    "repair": _repair,
+    "open": _open,
+    "close": _close,
+    "isolate": _isolate,
+    "reconnect": _reconnect,
+    "note": _note,
+    "close_job": _close_job,
+}

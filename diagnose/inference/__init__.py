@@ -1,0 +1,1 @@
+"""Exact inference on discrete factors: triangulation, junction tree, propagation of many evidence sets at once."""

@@ -1,0 +1,251 @@
+"""What the evidence says: posteriors of every cause and condition, and what each result of each test would say.
+
+Notation: a test's outcomes are differences of "passes the first k rungs", and each of those is a weight
+on single variables; so all results of all tests are rows of one batch through one junction tree.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from diagnose.inference.compile import Network, compile_network
+from diagnose.inference.factor import Table
+from diagnose.inference.junction_tree import JunctionTree, Propagation
+from diagnose.inference.ladder import Observation, Rung
+from diagnose.inference.noisy_max import survival
+from diagnose.inference.rows import MOST_LEAVES, Part, Rows, leaves_of, needed_nodes
+from diagnose.model import ABSENT, PRESENT
+from diagnose.network.graph import BikeGraph
+from diagnose.network.situations import ARRIVAL, RepairDone, Situation
+from diagnose.problems import ImpossibleEvidence
+
+
+MOST_NEW = 10
+"""Conditions, beyond those the evidence needs, that candidates may bring into one tree."""
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A test that could be done, its rungs in order, and the situation it would look at."""
+
+    id: str
+    ladder: tuple[Rung, ...]
+    situation: Situation
+
+
+@dataclass(frozen=True, slots=True)
+class Prospect:
+    """What a candidate would say.
+
+    probabilities: P(outcome | evidence), shape (outcomes,). causes: P(cause present now | evidence,
+    outcome), shape (outcomes, causes) in the order of Posterior.causes.
+    """
+
+    probabilities: Table
+    causes: Table
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """The belief about one bike at one moment. Probabilities in [0, 1].
+
+    causes: P(present now), whatever is isolated. conditions: level -> probability, for those asked for.
+    failing: P(some target is not healthy now); failing_to_start: the same of what is needed to start and
+    keep running. log_evidence: natural logarithm of P(all answers). width: variables in the largest
+    clique, less one.
+    """
+
+    causes: Mapping[str, float]
+    conditions: Mapping[str, Mapping[str, float]]
+    failing: float
+    failing_to_start: float
+    log_evidence: float
+    width: int
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What is asked of the network: the evidence, the moment, what should be healthy (for the job, and to start and
+    keep running), which conditions to tell."""
+
+    observations: tuple[Observation, ...] = ()
+    repairs: tuple[RepairDone, ...] = ()
+    now: Situation = ARRIVAL
+    targets: tuple[str, ...] = ()
+    start: tuple[str, ...] = ()
+    shown: tuple[str, ...] = ()
+
+
+def posterior(bike: BikeGraph, question: Question) -> Posterior:
+    """Return the exact posterior.
+
+    Raises ImpossibleEvidence naming the answers that contradict each other, NetworkTooWide.
+    """
+    shown = [c for c in question.shown if c in bike.conditions]
+    asked = needed_nodes(bike, [*question.targets, *question.start], _seen_nodes(question)) | set(shown)
+    tree, network = _tree(bike, question, {c: {question.now} for c in asked})
+    rows = Rows(bike, network)
+    rows.add({}, question.targets, question.now)
+    rows.add({}, question.start, question.now)
+    done = tree.propagate(rows.weights())
+    log = np.broadcast_to(done.log_evidence, (3,))
+    if not np.isfinite(log[0]):
+        raise ImpossibleEvidence(contradiction(bike, question))
+    healthy = np.clip(np.exp(log - log[0]), 0.0, 1.0)
+    causes = rows.causes_now(done, _uncut(question.now))[:, 0]
+    return Posterior(
+        causes=dict(zip(bike.roots, causes.tolist(), strict=True)),
+        conditions={c: _levels_now(network, done, c, question.now) for c in shown},
+        failing=float(1 - healthy[1]),
+        failing_to_start=float(1 - healthy[2]),
+        log_evidence=float(log[0]),
+        width=tree.width,
+    )
+
+
+def _seen_nodes(question: Question) -> frozenset[str]:
+    """What the evidence looks at: a leaf among them must be a variable."""
+    return frozenset(d for seen in question.observations for d in _drivers(seen))
+
+
+def prospects(bike: BikeGraph, question: Question, candidates: Sequence[Candidate]) -> dict[str, Prospect]:
+    """Return what each candidate would say, exactly.
+
+    Candidates that look at the bike as it stands share a tree; one that changes the bike while it is done,
+    or that looks at many leaf conditions, has a tree of its own.
+    """
+    found = {}
+    for group in _groups(bike, question, candidates):
+        found |= _together(bike, question, group)
+    return {candidate.id: found[candidate.id] for candidate in candidates}
+
+
+def _groups(bike: BikeGraph, question: Question, candidates: Sequence[Candidate]) -> list[list[Candidate]]:
+    """Put each candidate to those of its situation that need the fewest conditions more, MOST_NEW new ones at most."""
+    seen = _seen_nodes(question)
+    has = _conditions_above(bike, seen)
+    fresh = {c.id: _conditions_above(bike, _nodes(bike, c, seen)) - has for c in candidates}
+    groups: list[tuple[Situation, set[str], list[Candidate]]] = []
+    for candidate in sorted(candidates, key=lambda c: (-len(fresh[c.id]), c.id)):
+        mine = fresh[candidate.id]
+        fits = [
+            (len(new | mine) - len(new), len(new), n)
+            for n, (situation, new, _) in enumerate(groups)
+            if situation == candidate.situation and len(new | mine) <= max(MOST_NEW, len(new))
+        ]
+        if fits:
+            _, new, members = groups[min(fits)[2]]
+            new |= mine
+            members.append(candidate)
+        else:
+            groups.append((candidate.situation, set(mine), [candidate]))
+    return [members for _, _, members in groups]
+
+
+def _nodes(bike: BikeGraph, candidate: Candidate, seen: frozenset[str]) -> set[str]:
+    """What the network must hold for a candidate; with many leaves they are variables."""
+    leaves = leaves_of(bike, candidate.ladder)
+    kept = leaves | seen if len(leaves - seen) > MOST_LEAVES else seen
+    return needed_nodes(bike, [d for rung in candidate.ladder for d in rung.drivers], kept)
+
+
+def _conditions_above(bike: BikeGraph, nodes: Iterable[str]) -> set[str]:
+    return {a for node in nodes for a in bike.ancestors.get(node, ()) if a in bike.conditions}
+
+
+def _drivers(seen: Observation) -> list[str]:
+    return [d for rung in (*seen.passed, *((seen.fired,) if seen.fired else ())) for d in rung.drivers]
+
+
+def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -> dict[str, Prospect]:
+    """The prospects of candidates that share a tree: every rung of every ladder passed is a sum of rows."""
+    seen = _seen_nodes(question)
+    wanted: dict[str, set[Situation]] = {}
+    for candidate in group:
+        for node in _nodes(bike, candidate, seen):
+            wanted.setdefault(node, set()).add(candidate.situation)
+    tree, network = _tree(bike, question, wanted)
+    rows = Rows(bike, network)
+    parts = {c.id: [rows.passing(c.ladder[:k], c.situation) for k in range(1, len(c.ladder) + 1)] for c in group}
+    done = tree.propagate(rows.weights())
+    causes = rows.causes_now(done, _uncut(question.now))
+    log = np.broadcast_to(done.log_evidence, (rows.count,))
+    relative = np.exp(log - log[0])
+    return {name: _prospect(relative, causes, some) for name, some in parts.items()}
+
+
+def _prospect(relative: Table, causes: Table, parts: Sequence[Sequence[Part]]) -> Prospect:
+    """P(outcome k) = P(pass the first k-1) - P(pass the first k), jointly with each cause; the default passes all."""
+    passed = [[Part(0, 1.0)], *parts]
+    p = np.array([sum(part.factor * relative[part.row] for part in some) for some in passed])
+    joint = np.stack([sum((part.factor * relative[part.row] * causes[:, part.row] for part in some), start=np.zeros(len(causes))) for some in passed])
+    chances = np.maximum(_differences(p), 1e-15)
+    return Prospect(chances / chances.sum(), np.clip(_differences(joint) / chances[:, None], 0.0, 1.0))
+
+
+def _differences(passed: Table) -> Table:
+    return np.concatenate([passed[:-1] - passed[1:], passed[-1:]])
+
+
+def contradiction(bike: BikeGraph, question: Question) -> list[str]:
+    """Return the labels of a smallest set of answers, none of which can be left out, that is impossible together."""
+    kept = list(question.observations)
+    for seen in question.observations:
+        fewer = [o for o in kept if o is not seen]
+        if not np.isfinite(_log_evidence(bike, fewer, question.repairs)):
+            kept = fewer
+    return [seen.label for seen in kept]
+
+
+def _log_evidence(bike: BikeGraph, observations: Sequence[Observation], repairs: tuple[RepairDone, ...]) -> float:
+    network = compile_network(bike, observations, repairs)
+    return float(JunctionTree(network.factors).propagate().log_evidence[0])
+
+
+def _tree(
+    bike: BikeGraph, question: Question, wanted: Mapping[str, set[Situation]]
+) -> tuple[JunctionTree, Network]:
+    asked = {root: frozenset((_uncut(question.now),)) for root in bike.roots}
+    asked |= {node: asked.get(node, frozenset()) | frozenset(some) for node, some in wanted.items()}
+    network = compile_network(bike, question.observations, question.repairs, asked)
+    return JunctionTree(network.factors), network
+
+
+def _uncut(now: Situation) -> Situation:
+    """The bike of this moment with everything connected again."""
+    return Situation(now.epoch)
+
+
+def _levels_now(network: Network, done: Propagation, condition: str, now: Situation) -> dict[str, float]:
+    variable = network.variables[condition]
+    table = done.marginal(condition)[:, 0]
+    levels = variable.levels[:, network.place[now]]
+    return {name: float(table[levels == n].sum()) for n, name in enumerate(variable.level_names)}
+
+
+def only_cause_present(bike: BikeGraph, targets: Sequence[str]) -> dict[str, float]:
+    """Return for each cause P(some target not healthy | this cause alone present, every other absent).
+
+    It says how surely a cause by itself keeps the bike from doing what the job asks. The conditions a
+    cause leads to are taken as independent given the cause, which is exact where its ways to a target
+    do not share a condition; the planner weighs with it, no belief depends on it.
+    """
+    roots = list(bike.roots)
+    here = np.arange(len(roots))
+    within_level: dict[str, Table] = {}
+    for n, root in enumerate(roots):
+        present = 1.0 * (here == n)
+        within_level[root] = np.stack([1 - present, np.ones(len(roots))])
+    for condition in bike.order:
+        names = bike.conditions[condition].levels
+        below = np.ones((len(names), len(roots)))
+        for link in bike.links[condition]:
+            parents = bike.conditions[link.parent].levels if link.parent in bike.conditions else (ABSENT, PRESENT)
+            reach = 1 - np.append(survival(names, parents, link.table)[:, 1:], np.zeros((len(parents), 1)), axis=1)
+            below *= reach.T @ np.diff(within_level[link.parent], axis=0, prepend=0.0)
+        within_level[condition] = below
+    healthy = np.prod([within_level[t][0] for t in targets if t in within_level] or [np.ones(len(roots))], axis=0)
+    return dict(zip(roots, (1 - healthy).tolist(), strict=True))

@@ -1,0 +1,292 @@
+"""The values everything else speaks of: what the knowledge holds, frozen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from diagnose.problems import Place
+
+CONTEXTS = ("lately", "year", "years")
+"""How long the bike stood: ran within weeks, about a year, several years. Index into every prior."""
+
+ABSENT, PRESENT = "absent", "present"
+"""The two levels of a cause; of a condition without levels of its own as well."""
+
+Gate = Mapping[str, frozenset[str]]
+"""Fact id -> the options that let the entry apply. All facts must agree; empty means always."""
+
+Chances = Mapping[str, Mapping[str, float]]
+"""Node id -> level of that node -> probability."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Entry:
+    """What every entry of the knowledge has. basis: ids in sources.yaml."""
+
+    id: str
+    name: str
+    basis: tuple[str, ...]
+    place: Place = field(compare=False)
+    layer: str = field(default="shipped", compare=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Option:
+    """One answer to a fact's question. odds: factor on the odds of a mechanism or cause."""
+
+    id: str
+    name: str
+    look: str = ""
+    implies: Mapping[str, str] = field(default_factory=dict)
+    odds: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fact(Entry):
+    """Something true of the bike or its history, found by asking or looking, never by model name."""
+
+    ask: str
+    how: str = ""
+    kind: Literal["bike", "history"] = "bike"
+    applies: Gate = field(default_factory=dict)
+    options: Mapping[str, Option] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mechanism(Entry):
+    """A hidden common root of several causes. prior by CONTEXTS; odds_ratio of its causes, on against off."""
+
+    plain: str = ""
+    prior: tuple[float, float, float]
+    odds_ratio: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Link:
+    """What a parent alone, leak off, does to a condition: parent level -> child level -> probability."""
+
+    parent: str
+    child: str
+    table: Chances
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cause(Entry):
+    """A fault that is present or not. prior by CONTEXTS, for a bike brought in as not right, before the complaint."""
+
+    system: str
+    plain: str
+    applies: Gate
+    mechanism: str | None
+    prior: tuple[float, float, float]
+    links: tuple[Link, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AllOf:
+    """An AND: every parent at one of the given levels -> the condition's level with this probability."""
+
+    parents: Mapping[str, frozenset[str]]
+    chances: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Condition(Entry):
+    """A hidden in-between state. levels: healthy first. leak: P(level | no parent does anything), shown as a cause."""
+
+    system: str
+    levels: tuple[str, ...]
+    level_names: Mapping[str, str]
+    applies: Gate
+    leak: Mapping[str, float]
+    leak_name: str
+    links: tuple[Link, ...]
+    all_of: tuple[AllOf, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """One rung of a ladder. drivers: P(this rung fires | that node at that level). base: false alarm."""
+
+    id: str
+    name: str
+    base: float = 0.0
+    drivers: Chances = field(default_factory=dict)
+    default: bool = False
+    tell: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limit:
+    """A general range for a reading: the first threshold the value lies below names the outcome, else `otherwise`."""
+
+    applies: Gate
+    below: tuple[tuple[str, float], ...]
+    otherwise: str
+    basis: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """How a test is measured. unit: the unit the limits are written in; corrections are added by trade/."""
+
+    quantity: str
+    unit: str
+    ask: str
+    limits: tuple[Limit, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Work(Entry):
+    """What has to be done by hand: minutes without access, the access it needs, its dangers."""
+
+    applies: Gate = field(default_factory=dict)
+    minutes: float = 0.0
+    wait: float = 0.0
+    access: tuple[str, ...] = ()
+    tools: tuple[str, ...] = ()
+    steps: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    does: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Test(Work):
+    """A symptom (free, a question or a look) or a test (costs minutes): a ladder of outcomes.
+
+    The first outcome whose drivers fire wins; the last is the default. removes: causes cut out of
+    the bike while it is done; supplies: conditions held healthy while it is done.
+    """
+
+    system: str
+    symptom: bool
+    kind: str
+    why: str
+    outcomes: tuple[Outcome, ...]
+    ask: str = ""
+    doubt: str = ""
+    reading: Reading | None = None
+    removes: tuple[str, ...] = ()
+    supplies: tuple[str, ...] = ()
+    leaves_isolated: bool = False
+
+    def outcome(self, outcome_id: str) -> Outcome:
+        """Return the outcome of that id. Raises KeyError."""
+        for outcome in self.outcomes:
+            if outcome.id == outcome_id:
+                return outcome
+        raise KeyError(outcome_id)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Repair(Work):
+    """Work that removes causes. cures: P(gone afterwards | was present). dud: P(present afterwards | was not)."""
+
+    system: str
+    cures: Mapping[str, float]
+    parts: float = 0.0
+    dud: Mapping[str, float] = field(default_factory=dict)
+    check_after: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Access(Entry):
+    """Something taken off or opened. Minutes to open and to close again, without what it needs first."""
+
+    applies: Gate
+    needs: tuple[str, ...]
+    open: float
+    close: float
+    tools: tuple[str, ...] = ()
+    leaves: frozenset[str] = frozenset()
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Complaint(Entry):
+    """What the owner reports: a noisy view of behaviours. target: the conditions that must be healthy when done."""
+
+    says: str
+    applies: Gate
+    drivers: Chances
+    base: float
+    target: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class While:
+    """When a caution forbids something; every key that is given must hold.
+
+    open: tags left by open access (such as fuel_open). outcome: test -> outcomes that were seen.
+    not_done: tests of which none has been answered yet. likely: condition -> probability of not healthy,
+    until one of `cleared_by` has been answered with its default outcome. facts: a gate.
+    """
+
+    open: frozenset[str] = frozenset()
+    outcome: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    not_done: tuple[str, ...] = ()
+    likely: Mapping[str, float] = field(default_factory=dict)
+    cleared_by: tuple[str, ...] = ()
+    facts: Gate = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution(Entry):
+    """A danger, said at the step itself. forbids: activities (Work.does) that are locked while `when` holds."""
+
+    say: str
+    hazard: str
+    forbids: frozenset[str] = frozenset()
+    when: While | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source(Entry):
+    """Where a figure or fact comes from. kind: published, common_practice or memory."""
+
+    kind: Literal["published", "common_practice", "memory"]
+    publisher: str = ""
+    address: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Knowledge:
+    """All of it, checked. Every mapping goes by id, in the order of the files."""
+
+    facts: Mapping[str, Fact]
+    mechanisms: Mapping[str, Mechanism]
+    conditions: Mapping[str, Condition]
+    causes: Mapping[str, Cause]
+    tests: Mapping[str, Test]
+    repairs: Mapping[str, Repair]
+    access: Mapping[str, Access]
+    complaints: Mapping[str, Complaint]
+    cautions: Mapping[str, Caution]
+    sources: Mapping[str, Source]
+    version: str
+    """Hash of the content, kept with every job."""
+
+
+def gate_state(gate: Gate, facts: Mapping[str, str]) -> bool | None:
+    """Return whether an entry applies to a bike: True, False, or None where a fact is not known.
+
+    >>> gate_state({"strokes": frozenset({"4"})}, {"strokes": "2"})
+    False
+    >>> gate_state({"strokes": frozenset({"4"})}, {}) is None
+    True
+    """
+    known = [facts[fact] in options for fact, options in gate.items() if fact in facts]
+    if not all(known):
+        return False
+    return True if len(known) == len(gate) else None
+
+
+def may_apply(gate: Gate, facts: Mapping[str, str]) -> bool:
+    """Return False only where a known fact rules the entry out.
+
+    >>> may_apply({"strokes": frozenset({"4"})}, {})
+    True
+    """
+    return gate_state(gate, facts) is not False

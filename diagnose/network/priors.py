@@ -1,0 +1,71 @@
+"""How likely each cause is before the complaint: context, history and the hidden root it grows from.
+
+Notation: p prior of a cause, m prior of its mechanism, r odds ratio of the cause with the mechanism
+on against off. p_off and p_on keep the stated marginal: m * p_on + (1 - m) * p_off = p, with
+odds(p_on) = r * odds(p_off).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from math import sqrt
+
+from diagnose.model import CONTEXTS, Fact
+
+HIGHEST = 0.97
+"""No prior is raised beyond this by history."""
+
+
+def by_context(prior: tuple[float, float, float], facts: Mapping[str, str]) -> float:
+    """Return the prior for how long the bike stood; the mean of the three where that is not known.
+
+    >>> by_context((0.1, 0.2, 0.6), {"parked": "years"})
+    0.6
+    >>> round(by_context((0.1, 0.2, 0.6), {}), 9)
+    0.3
+    """
+    parked = facts.get("parked")
+    return prior[CONTEXTS.index(parked)] if parked in CONTEXTS else sum(prior) / len(prior)
+
+
+def times_odds(p: float, factor: float) -> float:
+    """Return p with its odds multiplied, at most HIGHEST unless it was higher before.
+
+    >>> round(times_odds(0.5, 3), 9)
+    0.75
+    """
+    odds = p / (1 - p) * factor
+    return min(odds / (1 + odds), max(HIGHEST, p))
+
+
+def odds_factors(facts: Mapping[str, str], known: Iterable[Fact]) -> dict[str, float]:
+    """Return the product of the factors that the bike's facts put on each mechanism or cause."""
+    product: dict[str, float] = {}
+    for fact in known:
+        option = fact.options.get(facts.get(fact.id, ""))
+        for target, factor in (option.odds if option else {}).items():
+            product[target] = product.get(target, 1.0) * factor
+    return product
+
+
+def split_by_mechanism(p: float, m: float, r: float) -> tuple[float, float]:
+    """Return (p_off, p_on): the cause's probability without and with its mechanism, marginal p kept.
+
+    Args:
+        p: marginal of the cause, in (0, 1).
+        m: prior of the mechanism, in [0, 1].
+        r: odds ratio, above 0.
+    Raises:
+        ValueError: a number lies outside its range.
+
+    >>> off, on = split_by_mechanism(0.35, 0.5, 4)
+    >>> round(0.5 * on + 0.5 * off, 12), round(on / (1 - on) / (off / (1 - off)), 9)
+    (0.35, 4.0)
+    """
+    if not (0 < p < 1 and 0 <= m <= 1 and r > 0):
+        raise ValueError(f"p {p}, m {m}, r {r} out of range")
+    # with x = p_off: (1 - m) x + m r x / (1 + (r - 1) x) = p is a quadratic in x
+    a = (1 - m) * (r - 1)
+    b = 1 - m + m * r - p * (r - 1)
+    off = p / b if abs(a) < 1e-12 else (-b + sqrt(b * b + 4 * a * p)) / (2 * a)
+    return off, r * off / (1 + (r - 1) * off)

@@ -1,0 +1,1 @@
+"""Which step is cheapest next, and what is left to spend: numbers in, numbers out."""

@@ -1,0 +1,284 @@
+"""The base plan: repairs in a good order, tried out in groups; its value is the money left to spend.
+
+The plan, for beliefs of marginals m and P(the bike fails) = failing:
+1. causes are shared out among the repairs (chances.cover), marginals become independent faults;
+2. repairs are ordered by rho through the access that is still shut (repair_order);
+3. for that order the cheapest grouping between try-outs is found exactly (O(n^2) programme);
+4. a try-out costs the attempt and the closing of all that is open; what is needed again is opened again;
+5. after any try-out the rest may be handed on for the service cost; after the last repair it must be.
+A group costs all its repairs, even if the first of them was the one.
+
+If failing < 1 nobody knows yet whether the bike runs. Then the cheapest of three beginnings counts: try out
+at once (close up, attempt, go on with probability failing), work on the first group and then try out, or
+hand on. With failing = 1 the first of them never pays, so one formula serves both.
+
+Source: Ottosen and Jensen 2010 (cost clusters; postponed try-out); the index for several faults is derived in
+repair_order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from diagnose.planning.chances import Cover, Losses, cover, cure_table, losses
+from diagnose.planning.options import Bench, Floats, RepairOption
+from diagnose.planning.repair_order import Branch, grow, repair_order
+
+SINGLY = 24
+"""So many repairs, the likeliest to be what is needed, are ordered one by one."""
+
+FLOOR = 0.002
+"""Repairs less likely than this to be needed on a failing bike go into one lump, done together at the end."""
+
+LEAST = 1e-9
+"""Repairs less likely than this to be needed are left out."""
+
+EQUAL = 1e-9
+"""Money: a difference that is rounding only."""
+
+TRY_OUT, SERVICE_CALL = "try_out", "service_call"
+
+
+UNFORCED = np.array([-1], dtype=np.intp)
+"""No repair is forced to come first, for a single leaf."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """What to do if nothing more is tested.
+
+    order: repair ids. groups: the same, a try-out after each group. value: expected money until the bike
+    does what is asked or is handed on. first: repair id, TRY_OUT or SERVICE_CALL. left: probability that it
+    ends with the service call.
+    """
+
+    order: tuple[str, ...]
+    groups: tuple[tuple[str, ...], ...]
+    value: float
+    first: str
+    left: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layout:
+    """All that does not change from leaf to leaf.
+
+    repairs: sorted by id. money: [R] each without access. access: the tree their paths
+    make. need: [R, S] 1 where access must be open. opening, closing: [S] money. cures: [R, n], see
+    cure_table. price: [R] money with access from the bench as it is. cover: causes shared out by the
+    present belief.
+    """
+
+    bench: Bench
+    repairs: tuple[RepairOption, ...]
+    money: Floats
+    access: Branch
+    need: Floats
+    opening: Floats
+    closing: Floats
+    cures: Floats
+    price: Floats
+    cover: Cover
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Leaves:
+    """A batch of B beliefs to be valued. marginals: [B, n]. failing: [B]. opened: per leaf what is open.
+
+    forced: [B] index of the repair that must be done first, -1 for none.
+    """
+
+    marginals: Floats
+    failing: Floats
+    opened: tuple[frozenset[str], ...]
+    forced: NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Values:
+    """Value of each leaf [B], how it was reached, and P(works once the forced repair is done) [B].
+
+    order: per leaf repair indices. lump: [B, R] true where a repair is in the last, single item.
+    fails: [B, K + 1] P(still fails after so many items). start: [B] items before the first try-out, 0 for
+    a try-out at once, -1 for the service call. ends: [B, K] end of the group that begins there, -1 for
+    the service call.
+    """
+
+    value: Floats
+    curing: Floats
+    order: tuple[tuple[int, ...], ...]
+    lump: NDArray[np.bool_]
+    fails: Floats
+    start: NDArray[np.intp]
+    ends: NDArray[np.intp]
+
+
+def lay_out(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats) -> Layout:
+    """Return what all leaves from this bench share.
+
+    Args:
+        bench: the bike as it stands and what things cost.
+        repairs: those that could be done, in any order.
+        marginals: [n] of the present belief; decides which repair is counted on for which cause.
+
+    Raises:
+        KeyError: a repair needs access that is not in the tree.
+    """
+    known = tuple(sorted(repairs, key=lambda repair: repair.id))
+    ids, tree = bench.tree.ids, bench.tree
+    closures = [tree.closure(repair.access) for repair in known]
+    need = np.array([[state in closure for state in ids] for closure in closures], dtype=np.float64)
+    need = need.reshape(len(known), len(ids))
+    money = np.array([bench.money(repair.minutes, repair.wait, repair.parts) for repair in known])
+    opening = np.array([bench.money(tree.states[state].open) for state in ids])
+    closing = np.array([bench.money(tree.states[state].close) for state in ids])
+    access = grow([np.flatnonzero(row).tolist() for row in need])
+    shut = np.array([float(state not in bench.opened) for state in ids])
+    price, cures = money + need @ (shut * (opening + closing)), cure_table(known, len(marginals))
+    shared = cover(cures, price, marginals[None, :], UNFORCED)
+    return Layout(bench, known, money, access, need, opening, closing, cures, price, shared)
+
+
+def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, failing: float) -> Plan:
+    """Return the base plan for one belief.
+
+    Args:
+        bench: the bike as it stands and what things cost.
+        repairs: those that could be done.
+        marginals: [n] P(cause present and stopping the bike | evidence).
+        failing: P(the bike does not do what is asked | evidence).
+    """
+    layout = lay_out(bench, repairs, marginals)
+    leaf = Leaves(marginals[None, :], np.array([failing]), (bench.opened,), UNFORCED)
+    return _read_plan(layout, value_leaves(layout, leaf))
+
+
+def _read_plan(layout: Layout, values: Values) -> Plan:
+    """Return the plan of the first leaf, following the choices the programme made."""
+    items: list[tuple[int, ...]] = [(repair,) for repair in values.order[0]]
+    items.append(tuple(int(repair) for repair in np.flatnonzero(values.lump[0])))
+    start = int(values.start[0])
+    begun = _names(layout, items[: max(start, 0)])
+    groups, at = [begun], max(start, 0)
+    while start >= 0 and at < len(items) and values.ends[0, at] > at:
+        groups.append(_names(layout, items[at : values.ends[0, at]]))
+        at = int(values.ends[0, at])
+    return Plan(
+        order=tuple(repair for group in groups for repair in group),
+        groups=tuple(group for group in groups if group),
+        value=float(values.value[0]),
+        first=SERVICE_CALL if start < 0 else begun[0] if begun else TRY_OUT,
+        left=float(values.fails[0, at]) if start >= 0 else 1.0,
+    )
+
+
+def _names(layout: Layout, items: Sequence[tuple[int, ...]]) -> tuple[str, ...]:
+    return tuple(layout.repairs[repair].id for item in items for repair in item)
+
+
+def value_leaves(layout: Layout, leaves: Leaves) -> Values:
+    """Return the value of the base plan for a whole batch of beliefs."""
+    given, free = layout.cover, np.ones((len(leaves.failing), len(layout.repairs)), dtype=np.bool_)
+    if (leaves.forced >= 0).any():
+        given = cover(layout.cures, layout.price, leaves.marginals, leaves.forced)
+        free = leaves.forced[:, None] != np.arange(len(layout.repairs))
+    lost = losses(given, leaves.marginals, leaves.failing)
+    needed = -np.expm1(-lost.repairs) / lost.z[:, None] * free
+    singly = _likeliest(needed)
+    lump = ~singly & (needed > LEAST)
+    order = _orders(layout, leaves, np.where(singly, lost.repairs, 0.0))
+    loss, money, need = _items(layout, lost, order, lump)
+    to_come = np.cumsum(np.column_stack([lost.rest, loss[:, ::-1]]), axis=1)[:, ::-1]
+    fails = np.minimum((leaves.failing / lost.z)[:, None] * -np.expm1(-to_come), leaves.failing[:, None])
+    fails[:, 0] = leaves.failing
+    value, start, ends = _group(layout, leaves, fails, money, need)
+    return Values(value, 1.0 - fails[:, 1], order, lump, fails, start, ends)
+
+
+def _likeliest(needed: Floats) -> NDArray[np.bool_]:
+    """Return [B, R]: true for the few repairs of each leaf that are ordered one by one."""
+    singly = np.zeros(needed.shape, dtype=np.bool_)
+    np.put_along_axis(singly, np.argsort(-needed, axis=1, kind="stable")[:, :SINGLY], True, axis=1)
+    return singly & (needed >= FLOOR)
+
+
+def _orders(layout: Layout, leaves: Leaves, loss: Floats) -> tuple[tuple[int, ...], ...]:
+    """Return the order of repairs for each leaf: the forced one, then the others with its access open."""
+    need = np.vstack([layout.need, np.zeros(len(layout.opening))])
+    opened = np.maximum(_opened(layout, leaves), need[leaves.forced])
+    opening, money = (1.0 - opened) * (layout.opening + layout.closing), layout.money.tolist()
+    return tuple(
+        (forced,) * (forced >= 0) + repair_order(layout.access, here, money, row)
+        for forced, here, row in zip(leaves.forced.tolist(), opening.tolist(), loss.tolist(), strict=True)
+    )
+
+
+def _items(
+    layout: Layout, lost: Losses, order: tuple[tuple[int, ...], ...], lump: NDArray[np.bool_]
+) -> tuple[Floats, Floats, Floats]:
+    """Return loss [B, K], money [B, K] and need [B, K, S] of the items: those in order, then the lump.
+
+    Shorter orders are filled up with items that cost and do nothing.
+    """
+    nothing, width = len(layout.repairs), max(map(len, order))
+    index = np.array([[*row, *[nothing] * (width - len(row))] for row in order], dtype=np.intp)
+    index = index.reshape(len(order), width)
+    loss = np.column_stack([lost.repairs, np.zeros(len(order))])
+    money, need = np.append(layout.money, 0.0), np.vstack([layout.need, np.zeros(len(layout.opening))])
+    lumped = ((lost.repairs * lump).sum(axis=1), lump @ layout.money, np.minimum(lump @ layout.need, 1.0))
+    return (
+        np.column_stack([np.take_along_axis(loss, index, axis=1), lumped[0]]),
+        np.column_stack([money[index], lumped[1]]),
+        np.concatenate([need[index], lumped[2][:, None, :]], axis=1),
+    )
+
+
+def _group(
+    layout: Layout, leaves: Leaves, fails: Floats, money: Floats, need: Floats
+) -> tuple[Floats, NDArray[np.intp], NDArray[np.intp]]:
+    """Return value [B], start [B] and ends [B, K]: the best grouping of items in a given order, see Values.
+
+    From the back: what is left after item i costs the cheaper of handing on and the best group i..j, done
+    with everything shut, plus what is left after j. Each of them is paid with probability fails[i].
+    Source: Ottosen and Jensen, TR 10-001, 2010 (from memory).
+    """
+    bench, rows = layout.bench, np.arange(len(money))
+    attempt, reopen = bench.money(bench.try_minutes), layout.opening + layout.closing
+    paid = np.cumsum(np.column_stack([np.zeros(len(money)), money]), axis=1)
+    left, ends = fails * bench.service_cost, np.full(money.shape, -1)
+    union = np.zeros((need.shape[0], need.shape[1] + 1, need.shape[2]))
+    for i in reversed(range(money.shape[1])):
+        np.maximum(union[:, i + 1 :], need[:, i, None], out=union[:, i + 1 :])
+        group = paid[:, i + 1 :] - paid[:, i, None] + union[:, i + 1 :] @ reopen + attempt
+        ways = fails[:, i, None] * group + left[:, i + 1 :]
+        best = ways.argmin(axis=1)
+        ends[:, i] = np.where(ways[rows, best] < left[:, i], best + i + 1, -1)
+        left[:, i] = np.minimum(ways[rows, best], left[:, i])
+    begun = paid[:, 1:] + _from_here(layout, leaves, union[:, 1:]) + attempt + left[:, 1:]
+    return *_begin(layout, leaves, begun, attempt + left[:, 0]), ends
+
+
+def _from_here(layout: Layout, leaves: Leaves, union: Floats) -> Floats:
+    """Return [B, K]: money to open what a first group needs and to close that and all that is open now."""
+    opened = _opened(layout, leaves)[:, None, :]
+    return (union * (1.0 - opened)) @ layout.opening + np.maximum(union, opened) @ layout.closing
+
+
+def _opened(layout: Layout, leaves: Leaves) -> Floats:
+    ids = layout.bench.tree.ids
+    return np.array([[state in opened for state in ids] for opened in leaves.opened], dtype=np.float64)
+
+
+def _begin(layout: Layout, leaves: Leaves, begun: Floats, tried: Floats) -> tuple[Floats, NDArray[np.intp]]:
+    """Return value and start of each leaf: work first, try out at once, or hand on."""
+    best = begun.argmin(axis=1)
+    value, start = begun[np.arange(len(begun)), best], best + 1
+    shut = _opened(layout, leaves) @ layout.closing
+    for other, number in ((shut + layout.bench.service_cost, -1), (shut + tried, 0)):
+        better = (leaves.forced < 0) & (other < value - EQUAL)
+        value, start = np.where(better, other, value), np.where(better, number, start)
+    return value, start

@@ -1,0 +1,31 @@
+"""What the planner hands out: one possible next step with its price and what it would tell."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """A test, repair or try-out that could be done next. Money in the shop's currency, time in minutes.
+
+    expected: expected money until the bike does what the job asks if this is done next, this step
+    included. outcomes: outcome id and its probability (tests and try-outs). curing: probability that
+    the bike does what is asked once this is done (repairs). opens: access to open now, outermost first;
+    closes: what has to be shut before.
+    forbidden: cautions that lock the step now.
+    """
+
+    kind: Literal["test", "repair", "try_out"]
+    id: str
+    minutes: float
+    wait: float = 0.0
+    opens: tuple[str, ...] = ()
+    closes: tuple[str, ...] = ()
+    parts: float = 0.0
+    cost: float = 0.0
+    expected: float = 0.0
+    outcomes: tuple[tuple[str, float], ...] = ()
+    curing: float = 0.0
+    forbidden: tuple[str, ...] = ()

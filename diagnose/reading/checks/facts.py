@@ -1,0 +1,72 @@
+"""Facts can be asked and answered, and what they imply does not contradict itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from diagnose.model import CONTEXTS
+from diagnose.problems import Place, Problem
+from diagnose.reading.draft import Draft
+
+
+def options_of_a_fact(draft: Draft) -> Iterator[Problem]:
+    """A fact has two options at least."""
+    for fact in draft.knowledge.facts.values():
+        if len(fact.options) < 2:
+            says = f"{fact.id} has fewer than two options, so there is nothing to ask"
+            yield draft.problem(fact, ("options",), says, "too-few-options", "two options or more", key=True)
+
+
+def parked(draft: Draft) -> Iterator[Problem]:
+    """The fact that picks one of the three figures of a prior is there, with its three options."""
+    names = draft.names("facts")
+    wanted = ", ".join(CONTEXTS)
+    if names is not None and "parked" not in names:
+        file = next(
+            (known.node.document.file for known in draft.written.values() if known.kind == "facts"), ""
+        )
+        says = "the fact parked is missing; it picks one of the three figures of a prior"
+        yield Problem(Place(file or "facts.yaml"), says, "parked-fact", f"parked, with the options {wanted}")
+    fact = draft.knowledge.facts.get("parked")
+    if fact and set(fact.options) != set(CONTEXTS):
+        says = f"the options of parked must be {wanted}: they pick one of the three figures of a prior"
+        yield draft.problem(fact, ("options",), says, "parked-fact", wanted, key=True)
+
+
+def implications(draft: Draft) -> Iterator[Problem]:
+    """What an option implies, and what that implies in turn, gives no fact two options."""
+    facts = draft.knowledge.facts
+    for fact in facts.values():
+        for option in fact.options.values():
+            settled = {fact.id: option.id}
+            queue = [(fact.id, option.id)]
+            while queue:
+                name, chosen = queue.pop()
+                implied = facts[name].options[chosen].implies if chosen in facts[name].options else {}
+                for other, value in implied.items():
+                    if other not in settled and other in facts:
+                        settled[other] = value
+                        queue.append((other, value))
+                    elif settled.get(other, value) != value:
+                        both = f"{settled[other]} and {value}"
+                        says = f"option {option.id} of {fact.id} implies both {both} for {other}"
+                        trail = ("options", option.id, "implies")
+                        yield draft.problem(
+                            fact,
+                            trail,
+                            says,
+                            "implication-contradiction",
+                            "implications that agree",
+                            key=True,
+                        )
+
+
+def gates_that_open(draft: Draft) -> Iterator[Problem]:
+    """A gate leaves at least one option of each of its facts."""
+    for entry, trail, gate in draft.gates():
+        for name, options in gate.items():
+            if not options:
+                says = f"the gate of {entry.id} lets no option of {name} through, so it never applies"
+                yield draft.problem(
+                    entry, (*trail, name), says, "gate-never-true", f"{name}: an option, or leave it out"
+                )

@@ -1,0 +1,102 @@
+"""The account as plain text that reads like an honest note from a mechanic."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+
+from diagnose.report.trail import Trail, TrailStep
+from diagnose.wording import minutes, money, per_cent
+
+LEAST_COLUMNS = 30
+MONTHS = "January February March April May June July August September October November December"
+
+
+def as_text(trail: Trail, width: int = 80) -> str:
+    """Return the account broken into lines of that width."""
+    blocks = [
+        _head(trail),
+        _came_in(trail),
+        _result(trail),
+        _section("What was done", (line for step in trail.steps for line in _step(step))),
+        _section("Notes", (f"- {note}" for note in trail.notes)),
+        _section("Not checked", (f"- {name}: {why}." for name, why in trail.unchecked)),
+        _section("Worth looking at" if trail.closed else "Still possible", _advice(trail)),
+        _section("Mind", (f"- {name}: {say}" for name, say in trail.cautions)),
+        _section("What it took", [_sum(trail)]),
+    ]
+    return "\n\n".join(_wrapped(block, max(width, LEAST_COLUMNS)) for block in blocks if block) + "\n"
+
+
+def _wrapped(lines: list[str], width: int) -> str:
+    """Break each line so that what follows stands under the text behind its number or dash."""
+    rows: list[str] = []
+    for line in lines:
+        lead = len(line) - len(line.lstrip(" -0123456789.")) if line[:1] in " -0123456789" else 0
+        rows += textwrap.wrap(line, width, subsequent_indent=" " * lead, break_on_hyphens=False) or [""]
+    return "\n".join(rows)
+
+
+def _section(title: str, lines: Iterator[str] | list[str]) -> list[str]:
+    """Return a heading with its lines; nothing where there are no lines."""
+    body = list(lines)
+    return [title, *body] if body else []
+
+
+def _head(trail: Trail) -> list[str]:
+    head = trail.title or "A motorcycle"
+    return [f"{head}, {_date(trail.date)}" if trail.date else head]
+
+
+def _date(iso: str) -> str:
+    year, month, day = (int(part) for part in iso.split("-"))
+    return f"{day} {MONTHS.split()[month - 1]} {year}"
+
+
+def _came_in(trail: Trail) -> list[str]:
+    lines = (
+        [f"The bike: {'; '.join(f'{name.lower()}: {option}' for name, option in trail.bike)}."]
+        if trail.bike
+        else []
+    )
+    if trail.complaint:
+        lines.append(f"It came in because: {trail.complaint}.")
+    if trail.words:
+        lines.append(f'In the owner\'s words: "{trail.words}"')
+    return lines
+
+
+def _result(trail: Trail) -> list[str]:
+    """Return how it ended: running or not, and what it was."""
+    if trail.running:
+        ended = "It does what it should again."
+    elif trail.closed:
+        ended = "The work was ended here. It has not been seen to run as it should."
+    else:
+        ended = "The work is not finished."
+    lines = [ended]
+    lines += [f"- {name}: {how}. {plain}".rstrip() for name, how, plain in trail.confirmed]
+    return [*lines, trail.closing_words] if trail.closing_words else lines
+
+
+def _step(step: TrailStep) -> Iterator[str]:
+    said = f"{step.did}: {step.saw}" if step.saw else step.did
+    spent = [minutes(step.minutes)] if step.minutes else []
+    spent += [f"parts {step.parts:.0f}"] if step.parts else []
+    extra = f" ({', '.join(spent)})" if spent else ""
+    yield f"{step.number:>2}. {said}{extra}."
+    if step.judged:
+        yield f"    {step.judged}."
+    if step.changed:
+        yield f"    {step.changed}."
+
+
+def _advice(trail: Trail) -> Iterator[str]:
+    for name, plain, chance in trail.advice:
+        yield f"- {name}, {per_cent(chance)}." + (f" {plain}" if plain else "")
+
+
+def _sum(trail: Trail) -> str:
+    labour, parts = money(trail.labour, trail.currency), money(trail.parts, trail.currency)
+    total = money(trail.labour + trail.parts, trail.currency)
+    return f"{minutes(trail.minutes)} of work ({labour}) and parts ({parts}): {total} in all."

@@ -1,0 +1,214 @@
+"""The account of a job for the owner of the bike: gathered from a consultation as one frozen value."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from diagnose.consultation import TRY_TO_START, Consultation, resume
+from diagnose.consultation.state import standing
+from diagnose.events import Event
+from diagnose.model import Knowledge
+from diagnose.problems import DiagnoseError
+from diagnose.wording import per_cent
+
+WORTH_SAYING = 0.03
+"""A change of chance below this is not mentioned."""
+
+LIKELY_ENOUGH = 0.05
+"""A cause below this chance is not mentioned as advice."""
+
+MOST_ADVICE = 4
+HOW_SURE = {
+    "cured": "putting this right cured it",
+    "seen": "seen to be bad",
+    "replaced_with_others": "put right together with others, so not proved by itself",
+    "cleared": "suspected, but it was not that",
+}
+FOUND = {"broken": "was bad", "sound": "looked sound"}
+OFF = {
+    "cannot": "could not be done",
+    "not_sure": "done, but nothing could be told from it",
+    "declined": "left for later",
+}
+HANDED_OVER = ("road_ready",)
+"""The caution for every bike that is given back."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrailStep:
+    """One step. did, saw: what was done and came of it; judged: reading and limit; changed: what it told."""
+
+    number: int
+    at: str
+    did: str
+    saw: str = ""
+    judged: str = ""
+    changed: str = ""
+    minutes: float = 0.0
+    parts: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Trail:
+    """A job told in order. Money in the shop's currency, time in minutes."""
+
+    title: str
+    date: str
+    bike: tuple[tuple[str, str], ...]
+    complaint: str
+    words: str
+    steps: tuple[TrailStep, ...]
+    notes: tuple[str, ...]
+    confirmed: tuple[tuple[str, str, str], ...]
+    unchecked: tuple[tuple[str, str], ...]
+    advice: tuple[tuple[str, str, float], ...]
+    cautions: tuple[tuple[str, str], ...]
+    minutes: float
+    parts: float
+    labour: float
+    currency: str
+    closed: bool
+    running: bool
+    closing_words: str
+
+
+def trail(consultation: Consultation) -> Trail:
+    """Return the account of a job: what still stands of it, step by step, and what is left to say."""
+    known, state = consultation.knowledge, consultation.state
+    events = [event for _, event in standing(consultation.events)]
+    closed, clear = state.closed or {}, _can_be_worked_out(consultation)
+    return Trail(
+        title=state.title,
+        date=events[0].at[:10],
+        bike=tuple((known.facts[fact].name, _option(known, fact, state.facts)) for fact in state.facts),
+        complaint=known.complaints[state.complaint].name if state.complaint else "",
+        words=_words(events),
+        steps=tuple(_steps(known, events)),
+        notes=state.notes,
+        confirmed=tuple(_confirmed(known, closed.get("confirmed") or {})),
+        unchecked=tuple(
+            (known.tests[test].name, why or OFF[kind]) for test, (kind, why) in state.off_list.items()
+        ),
+        advice=tuple(_advice(consultation)) if clear else (),
+        cautions=tuple(_cautions(consultation, clear)),
+        minutes=state.minutes,
+        parts=state.parts,
+        labour=state.minutes / 60 * state.shop.labour,
+        currency=state.shop.currency,
+        closed=state.closed is not None,
+        running=clear and _tried_last(events) and consultation.done,
+        closing_words=str(closed.get("words", "")),
+    )
+
+
+def _unchecked(known: Knowledge, off_list: Mapping[str, tuple[str, str]]) -> Iterator[tuple[str, str]]:
+    for test, (kind, why) in off_list.items():
+        yield known.tests[test].name, why or OFF[kind]
+
+
+def _can_be_worked_out(consultation: Consultation) -> bool:
+    try:
+        return bool(consultation.belief)
+    except DiagnoseError:
+        return False
+
+
+def _option(known: Knowledge, fact: str, facts: Mapping[str, str]) -> str:
+    return known.facts[fact].options[facts[fact]].name
+
+
+def _words(events: Sequence[Event]) -> str:
+    """Return the owner's own words, given with the complaint or at the start; the last ones count."""
+    said = [str(event.body.get("words", "")) for event in events if event.kind in ("intake", "complaint")]
+    return next((words for words in reversed(said) if words), "")
+
+
+def _steps(known: Knowledge, events: Sequence[Event]) -> Iterator[TrailStep]:
+    """Give the results and repairs in order, each with what it changed."""
+    before, number = resume(known, events[:1]), 0
+    for event in events[1:]:
+        after = before.add(event)
+        if event.kind in ("observe", "repair"):
+            number += 1
+            spent = after.state.minutes - before.state.minutes
+            paid = after.state.parts - before.state.parts
+            told = _observed(known, event.body) if event.kind == "observe" else _repaired(known, event.body)
+            yield TrailStep(number, event.at, *told, _change(before, after), spent, paid)
+        before = after
+
+
+def _observed(known: Knowledge, body: Mapping[str, Any]) -> tuple[str, str, str]:
+    """Return what was looked at, what came of it, and the reading with its limits."""
+    test, reading = known.tests[body["test"]], body.get("reading")
+    saw = test.outcome(body["outcome"]).name
+    if not reading:
+        return test.name, saw, ""
+    says = str(reading.get("says", reading["text"]))
+    same = "".join(says.split()) == "".join(str(reading["text"]).split())
+    parts = [] if same else [f"That is {says}"]
+    parts += [f"Limits - {reading['limit']}"] if reading.get("limit") else []
+    return test.name, f"{reading['text']}, {saw}", ". ".join(parts)
+
+
+def _repaired(known: Knowledge, body: Mapping[str, Any]) -> tuple[str, str, str]:
+    """Return what was put right and what was found of each cause."""
+    found = [
+        f"{known.causes[cause].name}: {FOUND[looked]}"
+        for cause, looked in (body.get("found") or {}).items()
+        if looked != "not_seen"
+    ]
+    return f"Repair: {known.repairs[body['repair']].name}", "; ".join(found), ""
+
+
+def _change(before: Consultation, after: Consultation) -> str:
+    """Return the cause whose chance moved most, before and after; nothing where it cannot be seen."""
+    try:
+        were, now = before.belief.causes, after.belief.causes
+    except DiagnoseError:  # what was done is told even where it cannot be worked out what it means
+        return ""
+    both = [cause for cause in now if cause in were]
+    if not both:
+        return ""
+    moved = max(both, key=lambda cause: abs(now[cause] - were[cause]))
+    if abs(now[moved] - were[moved]) < WORTH_SAYING:
+        return ""
+    name = after.bike.roots[moved].name
+    return f"{name}: {per_cent(were[moved])} likely before, {per_cent(now[moved])} after"
+
+
+def _confirmed(known: Knowledge, confirmed: Mapping[str, str]) -> Iterator[tuple[str, str, str]]:
+    """Give what it was: name, how sure that is, in plain words."""
+    for cause, how in confirmed.items():
+        if cause in known.causes:
+            yield known.causes[cause].name, HOW_SURE[how], known.causes[cause].plain
+        else:
+            yield "Something that is not in the book", HOW_SURE[how], ""
+
+
+def _advice(consultation: Consultation) -> Iterator[tuple[str, str, float]]:
+    """Give what is still likely: name, in plain words, chance. What is known from the closing is left out."""
+    known, closed = consultation.knowledge, consultation.state.closed or {}
+    settled = set(closed.get("confirmed") or {})
+    likely = [
+        one for one in consultation.ranked if one.probability >= LIKELY_ENOUGH and one.id not in settled
+    ]
+    for one in likely[:MOST_ADVICE]:
+        plain = known.causes[one.id].plain if one.id in known.causes else ""
+        yield one.name, plain, one.probability
+
+
+def _cautions(consultation: Consultation, clear: bool) -> Iterator[tuple[str, str]]:
+    """Give the dangers that stand now, and the one said with every bike that is handed over."""
+    known = consultation.knowledge.cautions
+    held = [lock.caution for lock in consultation.locks] if clear else []
+    for caution in dict.fromkeys([*held, *HANDED_OVER]):
+        if caution in known:
+            yield known[caution].name, known[caution].say
+
+
+def _tried_last(events: Sequence[Event]) -> bool:
+    """Return whether the last result was a try-out."""
+    seen = [event.body["test"] for event in events if event.kind == "observe"]
+    return bool(seen) and seen[-1] == TRY_TO_START

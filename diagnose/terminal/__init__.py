@@ -1,0 +1,1 @@
+"""The interview at the keyboard and its screens."""

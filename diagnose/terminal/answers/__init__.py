@@ -1,0 +1,1 @@
+"""What a step can be answered with besides its outcomes."""

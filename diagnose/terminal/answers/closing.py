@@ -1,0 +1,84 @@
+"""The end of a job: what it was, and how sure that is."""
+
+from __future__ import annotations
+
+from diagnose.terminal import views
+from diagnose.terminal.asking.asker import BACK, Choice
+from diagnose.terminal.bench import Bench
+from diagnose.terminal.page import Line
+from diagnose.terminal.views import AGAIN, LEAVE
+
+FIRST_CAUSES = 8
+NOTHING, MORE, ELSE = "nothing", "all", "something_else"
+HOW_SURE = (
+    Choice("cured", "This alone cured it"),
+    Choice("seen", "I saw that it was bad"),
+    Choice("replaced_with_others", "Put right together with others"),
+    Choice("cleared", "It was not that after all"),
+    Choice(BACK, "Back", "b"),
+)
+
+
+def close(bench: Bench, done: bool) -> str:
+    """Ask whether it is finished, what it was and how sure; write it down and say where the account is."""
+    rows = (
+        Choice("close", "Yes, finish the job" if done else "Finish the job as it is"),
+        Choice("undo", "No: undo the last step" if done else "Undo the last step", "u"),
+        *(() if done else (Choice("lift", "Put a step back on the list", "l"),)),
+        Choice("later", "Stop for today, leave it open", "q"),
+    )
+    answer = bench.asker.choose("finish", "Is the job finished?", rows)
+    if answer == "undo":
+        bench.record("undo", {})
+        return AGAIN
+    if answer == "lift":
+        return _lift(bench)
+    if answer == "close":
+        confirmed = ask_confirmed(bench)
+        words = bench.asker.text("closing.words", "A line for the owner (Enter: none):")
+        bench.record("close_job", {"confirmed": confirmed, "words": words})
+        bench.page.show([Line(""), Line("Job finished.", "bold"), *where_to_read(bench)])
+    return LEAVE
+
+
+def where_to_read(bench: Bench) -> list[Line]:
+    """Return the line that names the command for the account."""
+    return bench.page.wrapped(f"diagnose trail {bench.job}", "The account for the owner: ")
+
+
+def _lift(bench: Bench) -> str:
+    """Put one step back on the list, or every correction can be made by undoing."""
+    rows = [Choice(test, name) for test, name in views.set_aside(bench.consultation)]
+    chosen = bench.asker.choose("lift", "Which one?", [*rows, Choice(BACK, "Back", "b")])
+    if chosen != BACK:
+        bench.record("lift", {"test": chosen})
+    return AGAIN
+
+
+def ask_confirmed(bench: Bench) -> dict[str, str]:
+    """Ask what it turned out to be, one cause after another, each with how sure it is."""
+    confirmed: dict[str, str] = {}
+    broken = views.found_broken(bench.consultation)
+    names = {cause: bench.knowledge.causes[cause].name for cause in broken}
+    names |= {cause: name for cause, name in views.suspects(bench.consultation) if cause not in names}
+    every = False
+    while True:
+        shown = [cause for cause in names if cause not in confirmed]
+        rows = [Choice(cause, names[cause]) for cause in (shown if every else shown[:FIRST_CAUSES])]
+        if not every and len(shown) > FIRST_CAUSES:
+            rows.append(Choice(MORE, "Another cause", "a"))
+        if ELSE not in confirmed:
+            rows.append(Choice(ELSE, "Something that is not in the book", "e"))
+        rows.append(Choice(NOTHING, "Nothing more" if confirmed else "Not known", "n"))
+        question = "And what else?" if confirmed else "What was it?"
+        cause = bench.asker.choose("confirmed", question, rows, search=every)
+        if cause == NOTHING:
+            return confirmed
+        if cause == MORE:
+            every = True
+            continue
+        every = False
+        name = names.get(cause, "Something else")
+        sure = bench.asker.choose("how_sure", f"{name}: how sure?", HOW_SURE)
+        if sure != BACK:
+            confirmed[cause] = sure

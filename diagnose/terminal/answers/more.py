@@ -1,0 +1,105 @@
+"""The rarer answers behind "More": all causes, corrections of the bike and complaint, open or shut, notes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from diagnose.model import may_apply
+from diagnose.terminal import screens, views
+from diagnose.terminal.answers import closing, moves
+from diagnose.terminal.answers.moves import BACK_ENTRY
+from diagnose.terminal.asking.asker import BACK, Choice
+from diagnose.terminal.bench import Bench
+from diagnose.terminal.intake import FIXED, STOP, UNKNOWN, ask_fact, choose_complaint, tell
+from diagnose.terminal.views import AGAIN, LEAVE
+
+ALL_CAUSES = 30
+ENTRIES = (
+    Choice("causes", "All likely causes"),
+    Choice("fact", "Correct or add a fact of the bike"),
+    Choice("complaint", "Correct the complaint"),
+    Choice("open", "Something is off, or back on"),
+    Choice("note", "Write a note"),
+    Choice("finish", "Finish the job"),
+    BACK_ENTRY,
+)
+
+
+def more(bench: Bench) -> str | None:
+    """Ask which of the rarer things is wanted and do it; None: the same step again."""
+    actions: dict[str, Callable[[Bench], str | None]] = {
+        "causes": all_causes,
+        "fact": correct_fact,
+        "complaint": correct_complaint,
+        "open": open_or_shut,
+        "note": note,
+        "finish": lambda bench: closing.close(bench, done=False),
+        BACK: lambda bench: None,
+    }
+    return actions[bench.asker.choose("more", "What else?", ENTRIES)](bench)
+
+
+def all_causes(bench: Bench) -> None:
+    """Show the long list of causes."""
+    listed = [one for one in views.likely(bench.consultation) if one.now >= 0.01][:ALL_CAUSES]
+    bench.page.show(line for one in listed for line in screens.likely_lines(bench.page, one))
+
+
+def correct_fact(bench: Bench) -> str | None:
+    """Ask which fact, then its option."""
+    told = views.facts(bench.consultation)
+    facts = bench.knowledge.facts
+    rows = [
+        Choice(
+            fact.id, f"{fact.name}: {fact.options[told[fact.id]].name if fact.id in told else 'not known'}"
+        )
+        for fact in facts.values()
+        if may_apply(fact.applies, told)
+    ]
+    chosen = bench.asker.choose("fact", "Which fact?", [*rows, BACK_ENTRY], search=True)
+    if chosen == BACK:
+        return None
+    fixed = [one for one in FIXED if one.value in (UNKNOWN, "how", BACK)]
+    option = ask_fact(bench, facts[chosen], fixed)
+    if option == BACK:
+        return None
+    tell(bench, chosen, None if option == UNKNOWN else option)
+    return AGAIN
+
+
+def correct_complaint(bench: Bench) -> str:
+    """Ask for the complaint anew."""
+    chosen = choose_complaint(bench)
+    if chosen == STOP:
+        return LEAVE
+    bench.record("complaint", {"complaint": chosen})
+    return AGAIN
+
+
+def open_or_shut(bench: Bench) -> str | None:
+    """Ask what was taken off or put back by hand, and what was plugged in again."""
+    now, known = bench.consultation, bench.knowledge
+    opened = views.opened(now)
+    rows = [Choice(f"reconnect.{test}", f"Back as it was: {name}") for test, name in views.isolated(now)]
+    rows += [Choice(f"close.{one}", f"Back on or shut: {known.access[one].name}") for one in opened]
+    fitting = [one for one in known.access.values() if may_apply(one.applies, views.facts(now))]
+    rows += [Choice(f"open.{one.id}", f"Off now: {one.name}") for one in fitting if one.id not in opened]
+    chosen = bench.asker.choose("open", "What is it?", [*rows, BACK_ENTRY], search=True)
+    kind, _, entry = chosen.partition(".")
+    if kind == "reconnect":
+        bench.record("reconnect", {"test": entry})
+    elif kind == "close":
+        bench.record("close", {"access": entry})
+    elif kind == "open":
+        bench.record("open", {"access": entry})
+    return None if chosen == BACK else AGAIN
+
+
+def note(bench: Bench) -> str | None:
+    """Ask for a line of text and keep it."""
+    text = bench.asker.text("note", "Note (Enter: none):")
+    if not text:
+        return None
+    bench.record("note", {"text": text})
+    moves.warn(bench, "Noted.")
+    return AGAIN

@@ -1,0 +1,181 @@
+"""What can be answered at a step: record what came of it, put it off, look at others, repair, take back."""
+
+from __future__ import annotations
+
+from diagnose.model import Repair
+from diagnose.planning.steps import Step
+from diagnose.problems import DiagnoseError, ImpossibleEvidence
+from diagnose.terminal import screens, views
+from diagnose.terminal.asking.asker import BACK, AskerError, Choice
+from diagnose.terminal.bench import Bench
+from diagnose.terminal.page import Line
+from diagnose.terminal.views import AGAIN
+
+BACK_ENTRY = Choice(BACK, "Back", "b")
+WHY_NOT = (
+    Choice("no tool for it", "No tool for it"),
+    Choice("a part is seized or broken", "A part is seized or broken"),
+    Choice("not now", "Not now"),
+    BACK_ENTRY,
+)
+FOUND = (
+    Choice("broken", "Seen: it was bad"),
+    Choice("sound", "Looked sound"),
+    Choice("not_seen", "Did not see"),
+    BACK_ENTRY,
+)
+
+
+def saw(bench: Bench, test_id: str, outcome_id: str) -> str:
+    """Record an outcome; show what it means and what it changed."""
+    _observed(bench, {"test": test_id, "outcome": outcome_id})
+    return AGAIN
+
+
+def measured(bench: Bench, test_id: str) -> str | None:
+    """Ask for a reading until it can be read; an empty line goes back."""
+    reading = bench.knowledge.tests[test_id].reading
+    if reading is None:
+        return None
+    question = f"{reading.ask} ({reading.unit}; Enter: back):"
+    while typed := bench.asker.text(f"reading.{test_id}", question):
+        try:
+            _observed(bench, views.read_off(bench.consultation, test_id, typed).body)
+        except (AskerError, ImpossibleEvidence):
+            raise
+        except DiagnoseError as error:
+            warn(bench, str(error))
+            continue
+        return AGAIN
+    return None
+
+
+def _observed(bench: Bench, body: views.Body) -> None:
+    """Write down what was seen; show the limit it was judged by, its meaning and the change it made."""
+    before = views.likely(bench.consultation)
+    bench.record("observe", body)
+    outcome = bench.knowledge.tests[body["test"]].outcome(body["outcome"])
+    reading, page = body.get("reading"), bench.page
+    measured = f"{screens.reading_text(reading)}, " if reading else ""
+    lines = [Line(""), *page.wrapped(f"Written down: {measured}{outcome.name}", "", "bold", rest="  ")]
+    if reading:
+        lines += page.wrapped(f"The limits: {reading['limit']}", "  ")
+    if outcome.tell:
+        lines += page.wrapped(outcome.tell, "  ")
+    page.show([*lines, *screens.changed_lines(page, before, views.likely(bench.consultation))])
+
+
+def warn(bench: Bench, text: str) -> None:
+    """Show what cannot be done, and why."""
+    bench.page.show(bench.page.wrapped(text, "! ", "warn"))
+
+
+def not_sure(bench: Bench, test_id: str) -> str:
+    """Record that it was done and nothing could be told from it."""
+    bench.record("not_sure", {"test": test_id})
+    return AGAIN
+
+
+def cannot(bench: Bench, card: views.Card) -> Step | str | None:
+    """Ask why it cannot be done and take it off the list; a repair is not on that list: show others."""
+    if card.step.kind == "repair":
+        return other_steps(bench, card)
+    why = bench.asker.choose("cannot.why", "Why not?", WHY_NOT)
+    if why == BACK:
+        return None
+    test_id = views.work_of(bench.knowledge, card.step).id
+    if why == "not now":
+        bench.record("declined", {"test": test_id})
+    else:
+        bench.record("cannot", {"test": test_id, "why": why})
+    return AGAIN
+
+
+def other_steps(bench: Bench, card: views.Card) -> Step | None:
+    """Show the next few steps to choose from, and the locked ones with what unlocks them."""
+    now = bench.consultation
+    free, locked = views.steps_of(now)
+    page, currency = bench.page, views.currency(now)
+    page.show(screens.others_lines(page, [views.card(now, step) for step in locked[: views.OTHER_STEPS]]))
+    shown = [step for step in free if step != card.step][: views.OTHER_STEPS]
+    rows = [
+        Choice(f"{step.kind}.{step.id}", screens.other_text(views.card(now, step), currency))
+        for step in shown
+    ]
+    rows += [Choice(f"lift.{test}", f"Put back on the list: {name}") for test, name in views.set_aside(now)]
+    chosen = bench.asker.choose("others", "Which one?", [*rows, BACK_ENTRY])
+    if chosen == BACK:
+        return None
+    kind, _, work_id = chosen.partition(".")
+    if kind == "lift":
+        bench.record("lift", {"test": work_id})
+        return views.step_for(bench.consultation, "test", work_id)
+    return next(step for step in shown if (step.kind, step.id) == (kind, work_id))
+
+
+def why(bench: Bench, card: views.Card) -> None:
+    """Show what the outcomes would tell and how much the step beats the next best."""
+    now = bench.consultation
+    other = next((step for step in views.steps_of(now)[0] if step != card.step), None)
+    runner_up = (
+        (views.work_of(bench.knowledge, other).name, other.expected - card.step.expected) if other else None
+    )
+    prospects = views.prospects(now, card.step)
+    bench.page.show(screens.why_lines(bench.page, card, prospects, runner_up))
+
+
+def choose_repair(bench: Bench) -> str | None:
+    """Ask which repair was done, then record it."""
+    rows = [Choice(repair.id, repair.name) for repair in views.repairs_for(bench.consultation)]
+    chosen = bench.asker.choose("repair", "Which repair did you do?", [*rows, BACK_ENTRY], search=True)
+    return None if chosen == BACK else repaired(bench, chosen)
+
+
+def repaired(bench: Bench, repair_id: str) -> str | None:
+    """Ask what was found of each cause it cures, then record the repair."""
+    found = ask_found(bench, bench.knowledge.repairs[repair_id])
+    if found is None:
+        return None
+    before = views.likely(bench.consultation)
+    bench.take(views.repair_event(repair_id, found))
+    page = bench.page
+    head = page.wrapped(f"Written down: {bench.knowledge.repairs[repair_id].name}", "", "bold", rest="  ")
+    page.show([Line(""), *head, *screens.changed_lines(page, before, views.likely(bench.consultation))])
+    return AGAIN
+
+
+def ask_found(bench: Bench, repair: Repair) -> dict[str, str] | None:
+    """Ask for each cause the repair cures what was seen of it; None: back."""
+    causes = list(views.cured_here(bench.consultation, repair))
+    found: dict[str, str] = {}
+    while len(found) < len(causes):
+        cause_id, name = causes[len(found)]
+        answer = bench.asker.choose(f"found.{cause_id}", f"{name}?", FOUND, "not_seen")
+        if answer != BACK:
+            found[cause_id] = answer
+        elif found:
+            found.popitem()
+        else:
+            return None
+    return found
+
+
+def try_out(bench: Bench) -> Step | None:
+    """Show the try-out as the step, or say why it is locked and what unlocks it."""
+    step = views.step_for(bench.consultation, "try_out", views.TRY_OUT)
+    if step is None:
+        warn(bench, "There is nothing to try out for this complaint now.")
+        return None
+    if step.forbidden:
+        card = views.card(bench.consultation, step)
+        bench.page.show(screens.others_lines(bench.page, [card]))
+        return None
+    return step
+
+
+def undo(bench: Bench) -> str:
+    """Take back the last step that still stands."""
+    taken = views.said(bench.knowledge, views.last_standing(bench.consultation))
+    bench.record("undo", {})
+    bench.page.show(bench.page.wrapped(f"Taken back: {taken}", "", "bold", rest="  "))
+    return AGAIN

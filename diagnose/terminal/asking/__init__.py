@@ -1,0 +1,1 @@
+"""Putting a question: the interface, the plain form, the form for files, the terminal."""

@@ -1,0 +1,145 @@
+"""The asker for a real terminal. The only module that imports questionary and prompt_toolkit."""
+
+from __future__ import annotations
+
+import sys
+import textwrap
+from collections.abc import Sequence
+from typing import Any
+
+import questionary
+from prompt_toolkit.input import Input
+from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent, merge_key_bindings
+from prompt_toolkit.keys import Keys
+from prompt_toolkit.output import Output, create_output
+from questionary.prompts.common import InquirerControl
+from questionary.question import Question
+
+from diagnose.terminal.asking.asker import BACK, Choice, Stopped, keyed
+
+STYLE = questionary.Style(
+    [("qmark", "bold"), ("question", "bold"), ("pointer", "bold"), ("highlighted", "bold"), ("answer", "")]
+)
+
+
+class TerminalAsker:
+    """Lists moved through by arrow keys, answered by one key; Esc and left arrow mean Back."""
+
+    def __init__(
+        self, source: Input | None = None, sink: Output | None = None, width: int = 80, marks: bool = True
+    ) -> None:
+        """Ask on stderr unless given an output. width: columns; marks: it can show more than ASCII."""
+        self._streams: dict[str, Any] = {"output": sink or create_output(stdout=sys.stderr)}
+        if source is not None:
+            self._streams["input"] = source
+        self._width, self._pointer = width, "»" if marks else ">"
+
+    def choose(
+        self,
+        name: str,
+        question: str,
+        choices: Sequence[Choice],
+        default: str | None = None,
+        search: bool = False,
+    ) -> str:
+        """Show the list, return the value taken; one key answers at once, unless typing searches."""
+        rows = [
+            questionary.Choice(self._title("" if search else key, choice), value=choice.value)
+            for key, choice in keyed(choices)
+        ]
+        asked = questionary.select(
+            self._fitted(question),
+            choices=rows,
+            default=default,
+            qmark="?",
+            pointer=self._pointer,
+            instruction="(type to narrow down, Esc: back)" if search else " ",
+            use_search_filter=search,
+            use_jk_keys=False,
+            style=STYLE,
+            **self._streams,
+        )
+        places = {key: place for place, (key, _) in enumerate(keyed(choices)) if key}
+        _bind(asked, {one.value: self._answer(question, one) for one in choices}, {} if search else places)
+        return str(_run(asked))
+
+    def text(self, name: str, question: str, default: str = "") -> str:
+        """Read a line of text; an empty one gives the default, which stands in the question."""
+        asked = f"{question} (Enter: {default})" if default else question
+        return (
+            str(_run(questionary.text(self._fitted(asked), qmark="?", style=STYLE, **self._streams))).strip()
+            or default
+        )
+
+    def confirm(self, name: str, question: str, default: bool = False) -> bool:
+        """Ask for yes or no by one key."""
+        choices = (Choice("yes", "Yes", "y"), Choice("no", "No", "n"))
+        return self.choose(name, question, choices, "yes" if default else "no") == "yes"
+
+    def _fitted(self, question: str) -> str:
+        """Return the question broken into lines behind its mark."""
+        return "\n  ".join(textwrap.wrap(question, max(20, self._width - 3)) or [""])
+
+    def _answer(self, question: str, choice: Choice) -> str:
+        """Return what stands behind an answered question; on lines of its own where there is no room."""
+        if len(question) + len(choice.text) + 4 <= self._width:
+            return choice.text
+        return "\n  " + "\n  ".join(textwrap.wrap(choice.text, max(20, self._width - 3)))
+
+    def _title(self, key: str, choice: Choice) -> str:
+        """Return the row as shown: key and text, broken into lines that fit behind the pointer."""
+        room = max(20, self._width - 8)
+        return f"{key or ' '}  " + "\n      ".join(textwrap.wrap(choice.text, room) or [""])
+
+
+def _bind(asked: Question, answers: dict[str, str], places: dict[str, int]) -> None:
+    """Add the one-key answers, Esc and left arrow for Back, and Ctrl-D for stopping.
+
+    Args:
+        asked: the question to bind them to.
+        answers: value -> what stands behind the question once it is answered, in the order of the list.
+        places: key -> place in the list.
+    """
+    control = next(
+        found for found in asked.application.layout.find_all_controls() if isinstance(found, InquirerControl)
+    )
+    values = list(answers)
+    keys = KeyBindings()
+
+    def take(event: KeyPressEvent, place: int | None = None) -> None:
+        if event.app.is_done:
+            return
+        if place is not None:
+            control.search_filter = None
+            control.pointed_at = place
+        row = control.get_pointed_at()
+        row.title = next((shown for value, shown in answers.items() if value == row.value), row.title)
+        control.is_answered = True
+        event.app.exit(result=row.value)
+
+    @keys.add(Keys.ControlM, eager=True)
+    def _enter(event: KeyPressEvent) -> None:
+        take(event)
+
+    @keys.add(Keys.ControlD, eager=True)
+    def _stop(event: KeyPressEvent) -> None:
+        if not event.app.is_done:
+            event.app.exit(exception=EOFError)
+
+    if BACK in values:
+        back = values.index(BACK)
+        keys.add(Keys.Left, eager=True)(lambda event: take(event, back))
+        keys.add(Keys.Escape)(lambda event: take(event, back))
+    for key, place in places.items():
+        keys.add(key, eager=True)(lambda event, place=place: take(event, place))
+    theirs = asked.application.key_bindings or KeyBindings()
+    asked.application.key_bindings = merge_key_bindings([theirs, keys])
+    asked.application.ttimeoutlen = asked.application.timeoutlen = 0.05
+
+
+def _run(asked: Question) -> Any:
+    """Ask; turn the two ways of breaking off into Stopped."""
+    try:
+        return asked.unsafe_ask()
+    except (KeyboardInterrupt, EOFError):
+        raise Stopped from None

@@ -1,0 +1,195 @@
+"""The bike by looking, its history, and the complaint: the questions before the first step."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+
+from diagnose.events import Event
+from diagnose.model import Complaint, Fact, Knowledge, gate_state, may_apply
+from diagnose.terminal.asking.asker import BACK, Asker, Choice
+from diagnose.terminal.bench import Bench
+from diagnose.terminal.page import Line
+from diagnose.terminal.screens import fact_help
+
+UNKNOWN, HELP, ENOUGH, STOP = "unknown", "how", "enough", "stop"
+LABOUR_PER_HOUR = 45.0
+GROUPS = (
+    ("It will not start", "no_turn"),
+    ("It starts badly, dies, floods or bangs", "no_fire"),
+    ("It runs, but not right", ""),
+)
+"""What a group of complaints is called, and the condition among their targets that puts them in it."""
+
+FIXED = (
+    Choice(UNKNOWN, "Don't know", "d"),
+    Choice(HELP, "How do I see that?", "h"),
+    Choice(ENOUGH, "Skip the rest of these questions", "s"),
+    Choice(BACK, "Back", "b"),
+    Choice(STOP, "Stop for today", "q"),
+)
+
+
+def new_intake(title: str, day: datetime) -> Event:
+    """Return the first event of a job; facts and complaint follow one by one."""
+    body = {
+        "bike": {},
+        "shop": {"labour": LABOUR_PER_HOUR, "currency": "", "elevation_m": 0.0},
+        "complaint": None,
+        "title": title or default_title(day),
+        "words": "",
+    }
+    return Event("intake", body)
+
+
+def default_title(day: datetime) -> str:
+    """Return the name of a job that was given none.
+
+    >>> default_title(datetime(2026, 3, 4, 9, 30))
+    'Bike of 4 March, 09:30'
+    """
+    return f"Bike of {day.day} {day:%B, %H:%M}"
+
+
+def ask_title(asker: Asker, day: datetime) -> str:
+    """Ask what to call the job; Enter takes the day."""
+    return asker.text("title", "Which bike is it? A name for the list:", default_title(day))
+
+
+def known_facts(events: Iterable[Event]) -> dict[str, str]:
+    """Return the facts told so far, the last word on each."""
+    facts: dict[str, str] = {}
+    for event in events:
+        if event.kind == "intake":
+            facts |= event.body.get("bike", {})
+        elif event.kind == "fact":
+            facts.pop(event.body["fact"], None)
+            if event.body["option"] is not None:
+                facts[event.body["fact"]] = event.body["option"]
+    return facts
+
+
+def implied(known: Knowledge, facts: Mapping[str, str]) -> dict[str, str]:
+    """Return the facts that follow from those told."""
+    return {
+        fact: option
+        for told, chosen in facts.items()
+        if told in known.facts and chosen in known.facts[told].options
+        for fact, option in known.facts[told].options[chosen].implies.items()
+        if fact not in facts
+    }
+
+
+def intake(bench: Bench) -> bool:
+    """Ask what is not yet answered of bike, history and complaint. False: the user stops for today."""
+    return ask_facts(bench) and ask_complaint(bench)
+
+
+def ask_facts(bench: Bench) -> bool:
+    """Ask the facts one by one, each written down before the next; False: stop for today."""
+    asked = list(dict.fromkeys(event.body["fact"] for event in bench.events if event.kind == "fact"))
+    if any(event.kind == "complaint" for event in bench.events):
+        return True
+    while (fact := _next_fact(bench, asked)) is not None:
+        answer = ask_fact(bench, fact, FIXED if asked else tuple(one for one in FIXED if one.value != BACK))
+        if answer == STOP:
+            return False
+        if answer == ENOUGH:
+            return True
+        if answer == BACK:
+            asked.pop()
+            continue
+        tell(bench, fact.id, None if answer == UNKNOWN else answer)
+        asked.append(fact.id)
+    return True
+
+
+def tell(bench: Bench, fact_id: str, option: str | None) -> None:
+    """Write down a fact; first unsay those told before that cannot be true beside it."""
+    known, told = bench.knowledge.facts, known_facts(bench.events)
+    told.pop(fact_id, None)
+    if option is not None:
+        implies = known[fact_id].options[option].implies
+        for other in [one for one in told if implies.get(one, told[one]) != told[one]]:
+            bench.record("fact", {"fact": other, "option": None})
+            del told[other]
+        told[fact_id] = option
+    while wrong := [one for one in told if one != fact_id and _ruled_out(bench.knowledge, one, told)]:
+        bench.record("fact", {"fact": wrong[0], "option": None})
+        del told[wrong[0]]
+    bench.record("fact", {"fact": fact_id, "option": option})
+
+
+def _ruled_out(known: Knowledge, fact: str, told: Mapping[str, str]) -> bool:
+    return gate_state(known.facts[fact].applies, {**implied(known, told), **told}) is False
+
+
+def _next_fact(bench: Bench, asked: Iterable[str]) -> Fact | None:
+    """Return the next fact that is neither asked, nor follows from another, nor ruled out."""
+    told = {fact: option for fact, option in known_facts(bench.events).items() if fact in asked}
+    facts = told | implied(bench.knowledge, told)
+    for fact in bench.knowledge.facts.values():
+        if fact.id not in asked and fact.id not in facts and gate_state(fact.applies, facts) is not False:
+            return fact
+    return None
+
+
+def ask_fact(bench: Bench, fact: Fact, fixed: Iterable[Choice]) -> str:
+    """Ask one fact, showing how to see it as often as wanted; return an option or a fixed answer."""
+    choices = [Choice(option.id, option.name) for option in fact.options.values()]
+    default = known_facts(bench.events).get(fact.id)
+    while True:
+        answer = bench.asker.choose(f"fact.{fact.id}", fact.ask, [*choices, *fixed], default)
+        if answer != HELP:
+            return answer
+        bench.page.show(fact_help(bench.page, fact, fact.options.values()))
+
+
+def ask_complaint(bench: Bench) -> bool:
+    """Ask what is wrong, unless that is known; False: stop for today."""
+    if any(event.kind == "complaint" for event in bench.events):
+        return True
+    chosen = choose_complaint(bench)
+    if chosen == STOP:
+        return False
+    words = bench.asker.text("words", "The owner's own words, for the account (Enter: none):")
+    bench.record("complaint", {"complaint": chosen, "words": words})
+    return True
+
+
+def choose_complaint(bench: Bench) -> str:
+    """Ask for the complaint in two short lists; return its id, or stop."""
+    facts = known_facts(bench.events)
+    fitting = [one for one in bench.knowledge.complaints.values() if may_apply(one.applies, facts)]
+    groups = _grouped(fitting)
+    while True:
+        rows = [Choice(name, name) for name in groups]
+        rows.append(Choice(STOP, "Stop for today", "q"))
+        group = bench.asker.choose("complaint.group", "What does it do?", rows)
+        if group == STOP:
+            return STOP
+        says = [Choice(one.id, one.name) for one in groups[group]]
+        chosen = bench.asker.choose("complaint", f"{group}:", [*says, Choice(BACK, "Back", "b")])
+        if chosen != BACK:
+            return chosen
+
+
+def _grouped(complaints: Iterable[Complaint]) -> dict[str, list[Complaint]]:
+    """Return the complaints under the first group whose condition they aim at; empty groups left out."""
+    groups: dict[str, list[Complaint]] = {name: [] for name, _ in GROUPS}
+    for complaint in complaints:
+        name = next(name for name, target in GROUPS if not target or target in complaint.target)
+        groups[name].append(complaint)
+    return {name: members for name, members in groups.items() if members}
+
+
+def fact_sheet(bench: Bench) -> list[Line]:
+    """Return the facts of the bike in one paragraph."""
+    facts = known_facts(bench.events)
+    facts |= implied(bench.knowledge, facts)
+    parts = [
+        f"{bench.knowledge.facts[fact].name}: {bench.knowledge.facts[fact].options[option].name}"
+        for fact, option in facts.items()
+        if fact in bench.knowledge.facts
+    ]
+    return bench.page.wrapped("; ".join(parts) + ".", "The bike: ", rest="  ") if parts else []

@@ -1,0 +1,149 @@
+"""The interview: intake, then one step after another; each answer is on disk before the next question."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from diagnose.model import Repair, Test
+from diagnose.planning.steps import Step
+from diagnose.problems import DiagnoseError, ImpossibleEvidence
+from diagnose.terminal import screens, views
+from diagnose.terminal.answers import closing, more, moves
+from diagnose.terminal.asking.asker import AskerError, Choice
+from diagnose.terminal.bench import Bench, load_engine, patience
+from diagnose.terminal.intake import STOP, choose_complaint, fact_sheet, intake
+from diagnose.terminal.page import Line
+from diagnose.terminal.views import AGAIN, LEAVE
+
+READING, DONE = "reading", "did_it"
+STEP_ENTRIES = (
+    Choice("not_sure", "Not sure what I saw", "n"),
+    Choice("cannot", "Cannot do it", "c"),
+    Choice("others", "Show other steps", "s"),
+    Choice("why", "Why this step?", "w"),
+    Choice("repaired", "I did a repair", "r"),
+    Choice("try", "Try to start it", "t"),
+    Choice("more", "More: all causes, corrections, note, finish", "m"),
+    Choice("undo", "Undo the last step", "u"),
+    Choice(STOP, "Stop for today", "q"),
+)
+
+
+def run(bench: Bench) -> None:
+    """Lead through a job until it is closed or the user stops. Raises Stopped on Ctrl-C and Ctrl-D."""
+    loading, taken_up = load_engine(), len(bench.events) > 1
+    if not intake(bench):
+        return
+    loading.join()
+    if taken_up:
+        bench.page.show(fact_sheet(bench))
+    chosen: Step | None = None
+    while True:
+        if not views.complaint_known(bench.consultation) and not _complaint_again(bench):
+            return
+        try:
+            result = one_step(bench, chosen)
+        except AskerError:
+            raise
+        except DiagnoseError as error:
+            result = _stuck(bench, error)
+        if result == LEAVE or bench.events[-1].kind == "close_job":
+            return
+        chosen = result if isinstance(result, Step) else None
+
+
+def _complaint_again(bench: Bench) -> bool:
+    """Ask for the complaint once more after it was taken back; False: stop for today."""
+    chosen = choose_complaint(bench)
+    if chosen == STOP:
+        return False
+    bench.record("complaint", {"complaint": chosen})
+    return True
+
+
+def _stuck(bench: Bench, error: DiagnoseError) -> str:
+    """Show what cannot be worked out and ask how to go on; undoing is always possible."""
+    moves.warn(bench, str(error))
+    rows = (
+        Choice("undo", "Undo the last step", "u"),
+        Choice("finish", "Finish the job", "f"),
+        Choice(STOP, "Stop for today", "q"),
+    )
+    answer = bench.asker.choose("stuck", "What now?", rows)
+    if answer == "finish":
+        return closing.close(bench, done=False)
+    return moves.undo(bench) if answer == "undo" else LEAVE
+
+
+def one_step(bench: Bench, chosen: Step | None) -> Step | str:
+    """Show where the job stands and one step, take the answer; return the step to show next, if chosen."""
+    with patience():
+        board = views.board(bench.consultation)
+        free, _ = views.steps_of(bench.consultation)
+    bench.page.show(screens.board_lines(bench.page, board))
+    if board.done:
+        bench.page.show([Line("It does what the job asks.", "bold")])
+        return closing.close(bench, done=True)
+    step = chosen or (free[0] if free else None)
+    if step is None:
+        bench.page.show([Line("There is nothing left in the book for this bike.", "bold")])
+        return closing.close(bench, done=False)
+    card = views.card(bench.consultation, step)
+    bench.page.show(screens.card_lines(bench.page, card))
+    return ask_step(bench, card)
+
+
+def ask_step(bench: Bench, card: views.Card) -> Step | str:
+    """Ask what came of the step, answering side questions in between."""
+    work = views.work_of(bench.knowledge, card.step)
+    while True:
+        answer = bench.asker.choose(f"step.{card.step.id}", _question(card), _choices(card, work))
+        if answer == STOP:
+            return LEAVE
+        try:
+            result = _answered(bench, card, work.id, answer)
+        except (AskerError, ImpossibleEvidence):
+            raise
+        except DiagnoseError as error:
+            moves.warn(bench, str(error))
+            continue
+        if result is not None:
+            return result
+
+
+def _question(card: views.Card) -> str:
+    return card.ask or ("Done?" if card.step.kind == "repair" else "What did you find?")
+
+
+def _choices(card: views.Card, work: Test | Repair) -> list[Choice]:
+    """Return what can be answered: the outcomes first, then the fixed entries."""
+    if not isinstance(work, Test):
+        return [
+            Choice(DONE, "Done"),
+            *(one for one in STEP_ENTRIES if one.value != "not_sure"),
+        ]
+    rows = [Choice(f"outcome.{outcome.id}", outcome.name) for outcome in work.outcomes]
+    if work.reading is not None:
+        rows.insert(0, Choice(READING, f"Type in the reading ({work.reading.unit})"))
+    left_out = ("try",) if work.id == views.TRY_OUT else ()
+    return [*rows, *(one for one in STEP_ENTRIES if one.value not in left_out)]
+
+
+def _answered(bench: Bench, card: views.Card, work_id: str, answer: str) -> Step | str | None:
+    """Act on an answer; None asks the same again."""
+    if answer.startswith("outcome."):
+        moves.saw(bench, work_id, answer.removeprefix("outcome."))
+        return AGAIN
+    actions: dict[str, Callable[[], Step | str | None]] = {
+        READING: lambda: moves.measured(bench, work_id),
+        DONE: lambda: moves.repaired(bench, card.step.id),
+        "not_sure": lambda: moves.not_sure(bench, work_id),
+        "cannot": lambda: moves.cannot(bench, card),
+        "others": lambda: moves.other_steps(bench, card),
+        "why": lambda: moves.why(bench, card),
+        "repaired": lambda: moves.choose_repair(bench),
+        "try": lambda: moves.try_out(bench),
+        "more": lambda: more.more(bench),
+        "undo": lambda: moves.undo(bench),
+    }
+    return actions[answer]()

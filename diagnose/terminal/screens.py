@@ -1,0 +1,141 @@
+"""The screens, as lines: few words, what matters first. Pure: a page and plain values in, lines out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from diagnose.model import Fact, Option
+from diagnose.terminal.page import Line, Page
+from diagnose.terminal.views import MOST_LIKELY, Board, Card, Likely
+from diagnose.wording import minutes, money, per_cent
+
+LOCKED = "LOCKED"
+WORTH_AN_ARROW = 0.02
+"""A change of chance below this is not shown."""
+
+LEAST = 0.01
+"""A cause below this chance is not on the short list."""
+
+
+def board_lines(page: Page, board: Board, most: int = MOST_LIKELY) -> list[Line]:
+    """Return the head of a step: what is likely and what it will still take."""
+    lines = [Line(""), page.rule(f"Step {board.number}", board.title), Line("Most likely:", "bold")]
+    for likely in [one for one in board.likely[:most] if one.now >= LEAST] or board.likely[:1]:
+        lines += likely_lines(page, likely)
+    if board.doubt:
+        lines += page.wrapped(board.doubt, "! ", "warn")
+    left = f"{minutes(board.minutes_left)}, cost {money(board.cost_left, board.currency)}"
+    return [*lines, Line(f"Still to go, on average: {left}")]
+
+
+def likely_lines(page: Page, likely: Likely) -> list[Line]:
+    """Return one cause: bar, chance, arrow, name and what it was before."""
+    now, before = per_cent(likely.now), per_cent(likely.before)
+    moved = abs(likely.now - likely.before) >= WORTH_AN_ARROW and now != before
+    arrow = (" ↑" if likely.now > likely.before else " ↓") if moved else "  "
+    bar = page.bar(likely.now)
+    short = now.replace("under ", "<").replace("over ", ">")
+    head = f"  {bar}{short.rjust(6)}{arrow} "
+    was = f" (was {before})" if moved else ""
+    return page.wrapped(likely.name + was, head)
+
+
+def card_lines(page: Page, card: Card, heading: str = "DO NEXT") -> list[Line]:
+    """Return a step: name, time, what to open, dangers, what to do, tools, why."""
+    lines = [Line(""), *page.wrapped(f"{heading}: {card.name} - {_time(card)}", "", "bold", rest="  ")]
+    for name in card.closes:
+        lines += page.wrapped(f"First back on or shut: {name}", "  ", rest="    ")
+    for name, opening in card.opens:
+        lines += page.wrapped(f"First: {name} ({minutes(opening)})", "  ", rest="    ")
+    for lock in card.locks:
+        lines += page.wrapped(f"{LOCKED}: {lock}", "  ! ", "warn")
+    for caution in card.cautions:
+        lines += page.wrapped(f"{caution.name}: {caution.say}", "  ! ", "warn")
+    for number, step in enumerate(card.how, start=1):
+        lines += page.wrapped(step, f"  {number}. ")
+    if card.tools:
+        lines += page.wrapped(f"Tools: {', '.join(card.tools)}", "  ", rest="    ")
+    if card.why:
+        lines += page.wrapped(f"Why: {card.why}", "  ", "dim", rest="    ")
+    if card.doubt:
+        lines += page.wrapped(f"Do not trust it: {card.doubt}", "  ", "dim", rest="    ")
+    return lines
+
+
+def _time(card: Card) -> str:
+    step = card.step
+    parts = [minutes(step.minutes)]
+    if step.wait:
+        parts.append(f"then wait {minutes(step.wait)}")
+    if step.parts:
+        parts.append(f"parts {step.parts:.0f}")
+    return ", ".join(parts)
+
+
+Prospect = tuple[str, float, str, float]
+"""An outcome's name and chance; the likeliest cause then and its chance."""
+
+
+def why_lines(
+    page: Page,
+    card: Card,
+    prospects: Iterable[tuple[str, float, str, float]],
+    runner_up: tuple[str, float] | None,
+) -> list[Line]:
+    """Return what each outcome would tell, and by how much the step beats the next best (money)."""
+    lines = [Line(""), *page.wrapped(f"Why {card.name}?", "", "bold")]
+    if card.why:
+        lines += page.wrapped(card.why, "  ")
+    for name, chance, cause, then in prospects:
+        then_says = f": then most likely {cause}, {per_cent(then)}" if cause else ""
+        lines += page.wrapped(f"{name} ({per_cent(chance)}){then_says}", "  - ")
+    if card.step.kind == "repair":
+        lines += page.wrapped(f"With this done it is right in {per_cent(card.step.curing)} of cases.", "  ")
+    if runner_up is not None:
+        name, difference = runner_up
+        says = f"Next best: {name}, dearer by {difference:.0f} on average."
+        lines += page.wrapped(says if difference >= 0.5 else f"As good: {name}.", "  ")
+    return lines
+
+
+def others_lines(page: Page, locked: Sequence[Card]) -> list[Line]:
+    """Return the locked steps, each with its reason."""
+    lines = [Line(""), Line("Locked for now:", "bold")] if locked else []
+    for card in locked:
+        lines += page.wrapped(f"{card.name}: {' '.join(card.locks)}", "  ! ")
+    return lines
+
+
+def other_text(card: Card, currency: str) -> str:
+    """Return a step as a row of a list: name, time, what it is expected to cost to the end."""
+    return f"{card.name} - {_time(card)}, to the end {money(card.step.expected, currency)}"
+
+
+def reading_text(reading: Mapping[str, Any]) -> str:
+    """Return a reading as it was written, and in the unit of its limits where that is another.
+
+    >>> reading_text({"text": "95 psi", "says": "655 kPa"}), reading_text({"text": "5 mm", "says": "5 mm"})
+    ('95 psi (655 kPa)', '5 mm')
+    """
+    same = "".join(reading["text"].split()) == "".join(reading["says"].split())
+    return str(reading["text"]) if same else f"{reading['text']} ({reading['says']})"
+
+
+def fact_help(page: Page, fact: Fact, options: Iterable[Option]) -> list[Line]:
+    """Return how a fact can be seen on the bike."""
+    lines = [Line(""), *page.wrapped(fact.how or fact.ask, "  ")]
+    for option in options:
+        if option.look:
+            lines += page.wrapped(f"{option.name}: {option.look}", "  - ")
+    return lines
+
+
+def changed_lines(page: Page, before: Sequence[Likely], after: Sequence[Likely]) -> Iterator[Line]:
+    """Give the one thing a step changed most: the cause whose chance moved furthest."""
+    were = {likely.id: likely.now for likely in before}
+    moved = max(after, key=lambda one: abs(one.now - were.get(one.id, one.now)), default=None)
+    if moved is None or per_cent(were.get(moved.id, moved.now)) == per_cent(moved.now):
+        return
+    change = f"{moved.name}: {per_cent(were[moved.id])} -> {per_cent(moved.now)}"
+    yield from page.wrapped(change, "  ")

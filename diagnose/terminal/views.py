@@ -1,0 +1,304 @@
+"""What a screen needs to know of a consultation, as plain values. Only here a consultation is read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from diagnose.events import Event
+from diagnose.model import Caution, Knowledge, Repair, Test, may_apply
+from diagnose.planning.steps import Step
+from diagnose.problems import DiagnoseError
+from diagnose.terminal.readings import judged
+
+if TYPE_CHECKING:  # the real import is heavy and waits until the first answers are being given
+    from diagnose.consultation import Consultation
+
+MOST_LIKELY, OTHER_STEPS = 5, 5
+TRY_OUT = "try_to_start"
+AGAIN, LEAVE = "again", "leave"
+"""What an answer leads to: the next step is worked out anew, or the interview ends for today."""
+
+OFF_WORDS = {
+    "cannot": "Cannot be done",
+    "not_sure": "Done, not sure",
+    "declined": "Not now",
+    "lift": "Back on the list",
+    "isolate": "Left unplugged or bypassed",
+    "reconnect": "Back as it was",
+}
+
+Body = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Likely:
+    """A cause on the list: chance now and before the last step. beyond: not in the book (a leak)."""
+
+    id: str
+    name: str
+    now: float
+    before: float
+    beyond: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """How the job stands. doubt: what hardly fits together, empty where all does."""
+
+    title: str
+    number: int
+    likely: tuple[Likely, ...]
+    minutes_left: float
+    cost_left: float
+    currency: str
+    doubt: str
+    done: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A step with its texts: what to open first, dangers, how, with what, why. locks: what forbids it."""
+
+    step: Step
+    name: str
+    opens: tuple[tuple[str, float], ...]
+    closes: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    how: tuple[str, ...]
+    tools: tuple[str, ...]
+    why: str
+    ask: str
+    doubt: str
+    locks: tuple[str, ...]
+
+
+def board(consultation: Consultation) -> Board:
+    """Return how the job stands now."""
+    state = consultation.state
+    return Board(
+        title=state.title,
+        number=1 + len(state.seen) + len(state.repairs),
+        likely=likely(consultation),
+        minutes_left=consultation.minutes_left,
+        cost_left=consultation.cost_left,
+        currency=state.shop.currency,
+        doubt=str(getattr(consultation, "conflict", None) or ""),
+        done=consultation.done,
+    )
+
+
+def likely(consultation: Consultation) -> tuple[Likely, ...]:
+    """Return all causes, the most likely first."""
+    return tuple(
+        Likely(ranked.id, ranked.name, ranked.probability, ranked.before, ranked.is_leak)
+        for ranked in consultation.ranked
+    )
+
+
+def suspects(consultation: Consultation) -> list[tuple[str, str]]:
+    """Return id and name of the causes in the book, likeliest first, or by name."""
+    try:
+        return [(one.id, one.name) for one in likely(consultation) if not one.beyond]
+    except DiagnoseError:
+        causes = consultation.knowledge.causes.values()
+        told = consultation.state.facts
+        fitting = [(one.id, one.name) for one in causes if may_apply(one.applies, told)]
+        return sorted(fitting, key=lambda one: one[1])
+
+
+def card(consultation: Consultation, step: Step) -> Card:
+    """Return a step with its texts."""
+    known = consultation.knowledge
+    work = work_of(known, step)
+    opened = [known.access[access] for access in step.opens]
+    tools = [tool for entry in (*opened, work) for tool in entry.tools]
+    said = [caution for entry in (*opened, work) for caution in entry.cautions]
+    return Card(
+        step=step,
+        name=work.name,
+        opens=tuple((access.name, access.open) for access in opened),
+        closes=tuple(known.access[access].name for access in step.closes),
+        cautions=tuple(known.cautions[caution] for caution in dict.fromkeys(said)),
+        how=work.steps,
+        tools=tuple(dict.fromkeys(tools)),
+        why=work.why if isinstance(work, Test) else _cures(known, work),
+        ask=work.ask if isinstance(work, Test) else "",
+        doubt=work.doubt if isinstance(work, Test) else "",
+        locks=tuple(lock_text(known, consultation, caution) for caution in step.forbidden),
+    )
+
+
+def work_of(known: Knowledge, step: Step) -> Test | Repair:
+    """Return the entry a step stands for; a try-out is the test of that name."""
+    if step.kind == "repair":
+        return known.repairs[step.id]
+    return known.tests[TRY_OUT if step.kind == "try_out" else step.id]
+
+
+def _cures(known: Knowledge, repair: Repair) -> str:
+    names = [known.causes[cause].name for cause in repair.cures if cause in known.causes]
+    return f"it cures {', '.join(names)}." if names else ""
+
+
+def lock_text(known: Knowledge, consultation: Consultation, caution_id: str) -> str:
+    """Return why something is locked and what unlocks it."""
+    caution = known.cautions[caution_id]
+    return f"{caution.say} {_unlock(known, consultation, caution)}".strip()
+
+
+def _unlock(known: Knowledge, consultation: Consultation, caution: Caution) -> str:
+    when = caution.when
+    if when is None:
+        return ""
+    parts = [known.tests[test].name for test in (*when.not_done, *when.cleared_by) if test in known.tests]
+    if when.open:
+        opened = [known.access[access] for access in consultation.state.opened]
+        parts += [f"put back {access.name}" for access in opened if access.leaves & when.open]
+    if when.outcome:
+        parts += [f"put it right, then do again: {known.tests[test].name}" for test in when.outcome]
+    return f"Unlocked by: {'; '.join(parts)}." if parts else ""
+
+
+def steps_of(consultation: Consultation) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
+    """Return the steps that can be done now, best first, and those that are locked."""
+    free = tuple(step for step in consultation.steps if not step.forbidden)
+    return free, tuple(step for step in consultation.steps if step.forbidden)
+
+
+def step_for(consultation: Consultation, kind: str, work_id: str) -> Step | None:
+    """Return the step of that kind and id if the plan holds one."""
+    for step in consultation.steps:
+        if step.kind == kind and (step.id == work_id or kind == "try_out"):
+            return step
+    return None
+
+
+def prospects(consultation: Consultation, step: Step) -> Iterator[tuple[str, float, str, float]]:
+    """Give for each outcome of a step its name, its chance, the likeliest cause then, its chance."""
+    work = work_of(consultation.knowledge, step)
+    if not isinstance(work, Test):
+        return
+    if step.kind == "try_out":
+        yield from _try_out_prospects(consultation, work, dict(step.outcomes))
+        return
+    chances = dict(step.outcomes)
+    for outcome in work.outcomes:
+        if chances.get(outcome.id, 0.0) < 0.001:
+            continue
+        try:
+            then = likely(consultation.add(Event("observe", {"test": work.id, "outcome": outcome.id})))
+        except DiagnoseError:
+            continue
+        if then:
+            yield outcome.name, chances[outcome.id], then[0].name, then[0].now
+
+
+def _try_out_prospects(
+    consultation: Consultation, test: Test, chances: Mapping[str, float]
+) -> Iterator[tuple[str, float, str, float]]:
+    """Give how likely it is that a try-out shows the bike to be right, and that it does not."""
+    for outcome in test.outcomes:
+        if outcome.default:
+            yield outcome.name, chances.get("works", 0.0), "", 0.0
+    yield "Anything else", chances.get("fails", 0.0), "", 0.0
+
+
+def repairs_for(consultation: Consultation) -> list[Repair]:
+    """Return the repairs this bike may need: those of the plan first, best first, then the rest by name."""
+    known = consultation.knowledge
+    planned = [known.repairs[step.id] for step in consultation.steps if step.kind == "repair"]
+    rest = [repair for repair in known.repairs.values() if repair not in planned]
+    facts = consultation.state.facts
+    return planned + sorted(
+        (repair for repair in rest if may_apply(repair.applies, facts)), key=lambda one: one.name
+    )
+
+
+def cured_here(consultation: Consultation, repair: Repair) -> Iterator[tuple[str, str]]:
+    """Give id and name of each cause on this bike that a repair cures."""
+    for cause_id in repair.cures:
+        cause = consultation.knowledge.causes.get(cause_id)
+        if cause is not None and may_apply(cause.applies, consultation.state.facts):
+            yield cause_id, cause.name
+
+
+def set_aside(consultation: Consultation) -> list[tuple[str, str]]:
+    """Return id and name of the tests taken off the list: could not be done, not sure, not wanted."""
+    return [(test, consultation.knowledge.tests[test].name) for test in consultation.state.off_list]
+
+
+def isolated(consultation: Consultation) -> list[tuple[str, str]]:
+    """Return id and name of the tests whose change to the bike is still in force."""
+    return [(test, consultation.knowledge.tests[test].name) for test in consultation.state.isolated]
+
+
+def opened(consultation: Consultation) -> list[str]:
+    """Return what is off or open now."""
+    return sorted(consultation.state.opened)
+
+
+def facts(consultation: Consultation) -> Mapping[str, str]:
+    """Return the facts of the bike, those that follow from others too."""
+    return consultation.state.facts
+
+
+def currency(consultation: Consultation) -> str:
+    """Return the name of the shop's money; may be empty."""
+    return consultation.state.shop.currency
+
+
+def read_off(consultation: Consultation, test_id: str, typed: str) -> Event:
+    """Return the observation that a reading makes. Raises DiagnoseError where it cannot be read."""
+    return Event("observe", judged(consultation.knowledge, facts(consultation), test_id, typed))
+
+
+def repair_event(repair_id: str, found: Mapping[str, str]) -> Event:
+    """Return the event of a repair and what was found of its causes."""
+    return Event("repair", {"repair": repair_id, "found": dict(found)})
+
+
+def said(known: Knowledge, event: Event) -> str:
+    """Return what an event says, in words."""
+    body = event.body
+    if event.kind == "observe":
+        test, reading = known.tests[body["test"]], body.get("reading")
+        outcome = test.outcome(body["outcome"]).name
+        return f"{test.name}: {reading['text']}, {outcome}" if reading else f"{test.name}: {outcome}"
+    if event.kind == "fact":
+        fact = known.facts[body["fact"]]
+        return f"{fact.name}: {fact.options[body['option']].name if body['option'] else 'not known'}"
+    if event.kind == "complaint":
+        return f"Complaint: {known.complaints[body['complaint']].name}"
+    if event.kind == "repair":
+        return f"Repair: {known.repairs[body['repair']].name}"
+    if event.kind == "note":
+        return f"Note: {body['text']}"
+    if "test" in body:
+        return f"{OFF_WORDS.get(event.kind, event.kind)}: {known.tests[body['test']].name}"
+    if "access" in body:
+        return f"{'Off' if event.kind == 'open' else 'Back on'}: {known.access[body['access']].name}"
+    return event.kind.replace("_", " ")
+
+
+def last_standing(consultation: Consultation) -> Event:
+    """Return the event that an undo would take back."""
+    from diagnose.consultation.state import standing
+
+    return standing(consultation.events)[-1][1]
+
+
+def found_broken(consultation: Consultation) -> list[str]:
+    """Return the causes that were seen to be bad when a repair was done."""
+    return [
+        cause
+        for done in consultation.state.repairs
+        for cause, looked in done.found.items()
+        if looked == "broken"
+    ]
+
+
+def complaint_known(consultation: Consultation) -> bool:
+    """Return whether it has been said what is wrong."""
+    return consultation.state.complaint is not None

@@ -1,0 +1,38 @@
+"""How chances, times and amounts are said, the same on screens and in the account for the owner."""
+
+from __future__ import annotations
+
+
+def per_cent(share: float) -> str:
+    """Return a probability as a mechanic reads it.
+
+    >>> per_cent(0.484), per_cent(0.004), per_cent(0.998)
+    ('48 %', 'under 1 %', 'over 99 %')
+    """
+    if share < 0.01:
+        return "under 1 %"
+    return "over 99 %" if share > 0.99 else f"{share * 100:.0f} %"
+
+
+def minutes(amount: float) -> str:
+    """Return a time.
+
+    >>> minutes(0), minutes(12.4), minutes(95), minutes(120)
+    ('no time', '12 min', '1 h 35', '2 h')
+    """
+    whole = round(amount)
+    if whole < 1:
+        return "no time" if amount <= 0 else "1 min"
+    hours, rest = divmod(whole, 60)
+    if not hours:
+        return f"{whole} min"
+    return f"{hours} h {rest:02d}" if rest else f"{hours} h"
+
+
+def money(amount: float, currency: str) -> str:
+    """Return an amount in the shop's currency, which may have no name.
+
+    >>> money(12.4, ""), money(12.4, "EUR"), money(0.2, "EUR")
+    ('12', '12 EUR', '0 EUR')
+    """
+    return f"{amount:.0f} {currency}".strip()

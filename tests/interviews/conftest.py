@@ -1,0 +1,86 @@
+"""A small book, a job file on disk, and askers that write down what is asked."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from diagnose.events import Event
+from diagnose.model import Knowledge
+from diagnose.reading.load import load
+from diagnose.records import open_store
+from diagnose.terminal.asking.asker import AnswersAsker, Choice, Stopped, keyed
+from diagnose.terminal.bench import Bench
+from diagnose.terminal.intake import new_intake
+from diagnose.terminal.page import Page
+
+HERE = Path(__file__).parent
+NOON = "2026-03-14T12:00:00+00:00"
+
+
+@dataclass
+class Recorder(AnswersAsker):
+    """Gives answers in order, writes questions and answers between the screens, and may stop at one of them."""
+
+    answers: Sequence[str]
+    sink: io.StringIO
+    stop_at: int | None = None
+    before_each: Callable[[], None] = lambda: None
+    asked: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        super().__init__(list(self.answers))
+
+    def choose(self, name, question, choices, default=None, search=False):
+        rows = [f"{key or ' '} {choice.text}" for key, choice in keyed(choices)]
+        self._note(name, question, rows)
+        chosen = super().choose(name, question, choices, default, search)
+        text = next(choice.text for choice in choices if choice.value == chosen)
+        self.sink.write(f"-> {text}\n")
+        return chosen
+
+    def text(self, name, question, default=""):
+        self._note(name, question, [])
+        typed = super().text(name, question, default)
+        self.sink.write(f"-> {typed}\n")
+        return typed
+
+    def _note(self, name: str, question: str, rows: Sequence[str]) -> None:
+        self.before_each()
+        if len(self.asked) == self.stop_at:
+            raise Stopped
+        self.asked.append(name)
+        self.sink.write("".join(f"{line}\n" for line in (f"? {question}", *(f"    {row}" for row in rows))))
+
+    def _next(self, name: str, question: str, choices: Sequence[Choice]) -> str:
+        return super()._next(name, question, choices)
+
+
+@pytest.fixture(scope="session")
+def small() -> Knowledge:
+    return load(HERE / "small")
+
+
+@pytest.fixture
+def sit_down(small, tmp_path):
+    """Return a function that begins a job at the keyboard: answers, width -> bench, recorder."""
+    stores = []
+
+    def begin(answers: Sequence[str], width: int = 80, **more) -> tuple[Bench, Recorder]:
+        sink = io.StringIO()
+        store = open_store(tmp_path / "jobs.db")
+        stores.append(store)
+        job = store.create("Blue one", small.version)
+        intake = Event("intake", {**new_intake("Blue one", None).body}, NOON)
+        store.append(job, intake, 1)
+        asker = Recorder(answers, sink, **more)
+        page = Page(width, marks=True, bars=True, color=False, sink=sink)
+        return Bench(small, store, job, asker, page, (intake,), clock=lambda: NOON), asker
+
+    yield begin
+    for store in stores:
+        store.close()

@@ -1,0 +1,213 @@
+"""Whole interviews on the small book: what is written down, what is shown, what is locked, what survives a stop."""
+
+from __future__ import annotations
+
+import io
+
+import pytest
+
+from diagnose.consultation import resume
+from diagnose.problems import JobError
+from diagnose.report.text import as_text
+from diagnose.report.trail import trail
+from diagnose.terminal.asking.asker import NeedsAnswer, Stopped
+from diagnose.terminal.interview import run
+
+GROUP = "It starts badly, dies, floods or bangs"
+LATELY = ["2", "points_magneto", "no", "port", "lately", GROUP, "not_a_cough", "Fine on Sunday."]
+YEARS = ["4", "points_battery", "years", GROUP, "not_a_cough", ""]
+PLAN = [
+    ("test.spark_at_gap", ["reading", "5", "5 mm"]),
+    ("repair.clean_points", ["did_it", "broken"]),
+    ("test.try_to_start", ["outcome.runs"]),
+]
+CLOSING = ["close", "points_oxidised", "cured", "nothing", "Keep it dry."]
+
+
+@pytest.fixture
+def work(sit_down):
+    """Return a function that leads a job along a plan: at each step the wanted one is chosen, then answered."""
+
+    def lead(intake, plan, closing, **more):
+        bench, asker = sit_down([], **more)
+        script, steps = list(intake), list(plan)
+        pending: list[str] = []
+
+        def following(name, question, choices):
+            if script:
+                return script.pop(0)
+            if pending:
+                return pending.pop(0)
+            if name.startswith("step.") and steps:
+                wanted = steps[0][0].partition(".")[2]
+                if name == f"step.{wanted}":
+                    pending.extend(steps.pop(0)[1])
+                    return pending.pop(0)
+                return "others"
+            if name == "others":
+                return next(one.value for one in choices if one.value.endswith(steps[0][0].partition(".")[2]))
+            if closing:
+                return closing.pop(0)
+            raise NeedsAnswer(name, question, choices)
+
+        closing = list(closing)
+        asker._next = following
+        return bench, asker
+
+    return lead
+
+
+def bodies(bench):
+    return [(event.kind, event.body) for event in bench.store.events(bench.job)]
+
+
+def test_a_job_from_first_question_to_account(work):
+    bench, asker = work(LATELY, PLAN, CLOSING)
+    run(bench)
+    done = bodies(bench)[7:]
+    assert [kind for kind, _ in done] == ["observe", "repair", "observe", "close_job"]
+    seen = done[0][1]
+    assert seen["outcome"] == "weak"  # 5 mm lies below 6 mm
+    assert seen["reading"]["text"] == "5 mm"
+    assert done[1][1] == {"repair": "clean_points", "found": {"points_oxidised": "broken"}}
+    assert done[3][1] == {"confirmed": {"points_oxidised": "cured"}, "words": "Keep it dry."}
+    shown = asker.sink.getvalue()
+    assert "! 5 has no unit. Write 5 mm or" in shown
+    assert "Written down: 5 mm, Yellow or now and then" in shown
+    assert f"The account for the owner: diagnose trail {bench.job}" in shown
+
+
+def test_the_caution_stands_above_the_question(work):
+    bench, asker = work(LATELY, PLAN[:1], ["q", "q", "q", "q"])
+    run(bench)
+    shown = asker.sink.getvalue()
+    assert shown.index("! High tension: Clip the plug to bare metal") < shown.index("? Does it jump the gap?")
+
+
+def test_the_account_tells_it_in_order(work):
+    bench, _ = work(LATELY, PLAN, CLOSING)
+    run(bench)
+    told = as_text(trail(resume(bench.knowledge, bench.events)), 80)
+    parts = [
+        "Blue one, 14 March 2026",
+        "It came in because: Turns over, not a cough.",
+        'In the owner\'s words: "Fine on Sunday."',
+        "It does what it should again.",
+        "- Points filmed over from standing: putting this right cured it.",
+        "Keep it dry.",
+        " 1. Spark across a 6 mm gap: 5 mm, Yellow or now and then",
+        " 2. Repair: Clean and set the points: Points filmed over from standing: was bad",
+        " 3. Try to start it: It runs",
+        "- Before riding: Brakes, tyres and lights first.",
+    ]
+    places = [told.find(part) for part in parts]
+    assert -1 not in places
+    assert places == sorted(places)
+    assert max(map(len, told.splitlines())) <= 80
+
+
+def test_starting_is_locked_until_it_was_turned_by_hand(work):
+    bench, asker = work([*YEARS, "try"], [("test.turn_by_hand", ["outcome.turns"])], ["q"])
+    run(bench)
+    shown = asker.sink.getvalue()
+    assert "Try to start it: It has stood. Turn it by hand before any kick." in " ".join(shown.split())
+    assert "Unlocked by: Turn the engine by hand." in " ".join(shown.split())
+    assert not any(lock.caution == "turn_first" for lock in bench.consultation.locks)
+
+
+def test_cannot_asks_why_and_the_step_can_be_put_back(work):
+    bench, _ = work(
+        LATELY, [("test.look_points", ["cannot", "no tool for it", "others", "lift.look_points"])], ["q"]
+    )
+    run(bench)
+    assert bodies(bench)[-2:] == [
+        ("cannot", {"test": "look_points", "why": "no tool for it"}),
+        ("lift", {"test": "look_points"}),
+    ]
+
+
+def test_undo_takes_back_the_last_answer_and_says_which(work):
+    bench, asker = work(LATELY, [("test.look_points", ["outcome.grey", "undo"])], ["q"])
+    run(bench)
+    assert bench.consultation.state.seen == ()
+    assert "Taken back: Look at the points: Grey or furred" in asker.sink.getvalue()
+
+
+def test_facts_and_complaint_can_be_corrected_later(work):
+    corrections = [
+        "more",
+        "fact",
+        "ignition",
+        "points_battery",
+        "more",
+        "complaint",
+        "It runs, but not right",
+        "knocks",
+    ]
+    bench, _ = work([*LATELY, *corrections], [], ["q"])
+    run(bench)
+    assert bench.consultation.state.facts["battery"] == "yes"
+    assert bench.consultation.state.complaint == "knocks"
+
+
+def test_a_repair_of_his_own_choice_asks_for_each_cause(work):
+    bench, asker = work([*LATELY, "repaired", "new_coil", "sound"], [], ["q"])
+    run(bench)
+    assert bodies(bench)[-1] == ("repair", {"repair": "new_coil", "found": {"coil_dead": "sound"}})
+    assert "found.coil_dead" in asker.asked
+
+
+def test_why_names_each_outcome_and_the_next_best(work):
+    bench, asker = work(LATELY, [("test.spark_at_gap", ["why", "q"])], [])
+    run(bench)
+    shown = asker.sink.getvalue()
+    for outcome in ("No spark at all (", "Yellow or now and then (", "Jumps every time ("):
+        assert f"  - {outcome}" in shown
+    assert "Next best: " in shown or "As good: " in shown
+
+
+def test_nothing_is_lost_whichever_question_is_broken_off(work):
+    known: list[int] = []
+    bench, asker = work(LATELY, PLAN, CLOSING)
+    asker.before_each = lambda: known.append(len(bench.store.events(bench.job)))
+    run(bench)
+    whole = bodies(bench)
+    assert len(known) == len(asker.asked)
+    for question, kept in enumerate(known):
+        bench, asker = work(LATELY, PLAN, CLOSING, stop_at=question)
+        with pytest.raises(Stopped):
+            run(bench)
+        assert bodies(bench) == whole[:kept]
+        if question <= 5:  # the facts: each answer is on disk before the next question
+            assert kept == question + 1
+
+
+def test_a_job_broken_off_goes_on_where_it_was(work):
+    bench, _ = work(LATELY, PLAN, CLOSING, stop_at=3)
+    with pytest.raises(Stopped):
+        run(bench)
+    again, asker = work(LATELY[3:], PLAN, CLOSING)
+    again.job, again.events = bench.job, bench.store.events(bench.job)
+    run(again)
+    assert asker.asked[0] == "fact.inlet"
+    assert [kind for kind, _ in bodies(again)][-1] == "close_job"
+
+
+def test_two_terminals_on_one_job_do_not_overwrite_each_other(work):
+    bench, _ = work(LATELY[:3], [], [])
+    other, _ = work([], [], [])
+    other.job, other.events = bench.job, bench.events
+    with pytest.raises(NeedsAnswer):
+        run(bench)
+    with pytest.raises(JobError, match="another terminal"):
+        other.record("fact", {"fact": "strokes", "option": "4"})
+
+
+def test_the_screens_of_a_whole_job_fit_fifty_columns(work):
+    bench, asker = work(LATELY, PLAN, CLOSING, width=50)
+    run(bench)
+    ours = [row for row in asker.sink.getvalue().splitlines() if not row.startswith(("?", "->", "    "))]
+    assert max(map(len, ours)) <= 50
+    told = as_text(trail(resume(bench.knowledge, bench.events)), 50)
+    assert max(map(len, told.splitlines())) <= 50
+    assert isinstance(asker.sink, io.StringIO)

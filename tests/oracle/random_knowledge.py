@@ -1,0 +1,87 @@
+"""Small random bikes for the oracles: causes, mechanisms, conditions in layers, ladders, repairs, situations."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from diagnose.inference.ladder import Observation, Rung
+from diagnose.model import ABSENT, PRESENT, AllOf, Cause, Condition, Knowledge, Link, Mechanism
+from diagnose.network.graph import BikeGraph, decision_graph
+from diagnose.network.situations import RepairDone, Situation
+from diagnose.problems import Place
+
+HERE = Place("random")
+
+
+def chances(rng: np.random.Generator, levels: tuple[str, ...], low: float = 0.2, high: float = 0.95) -> dict[str, float]:
+    """Return a random split of a random total over the unhealthy levels."""
+    parts = rng.dirichlet(np.ones(len(levels) - 1)) * rng.uniform(low, high)
+    return {level: float(p) for level, p in zip(levels[1:], parts, strict=True)}
+
+
+def random_bike(
+    rng: np.random.Generator, causes: int = 4, conditions: int = 3, mechanisms: int = 1, parents: int = 3, with_and: bool = False
+) -> BikeGraph:
+    """Return a bike: each condition has some of the causes and at times an earlier condition above it."""
+    roots = {f"m{n}": Mechanism(id=f"m{n}", name="m", basis=(), place=HERE, prior=(float(rng.uniform(0.1, 0.7)),) * 3,
+                                odds_ratio=float(rng.uniform(1.5, 6))) for n in range(mechanisms)}
+    levels = [((ABSENT, PRESENT), ("good", "weak", "none"))[int(rng.random() < 0.4)] for _ in range(conditions)]
+    into: dict[str, list[Link]] = {f"x{n}": [] for n in range(causes)} | {f"c{n}": [] for n in range(conditions)}
+    for k in range(conditions):
+        for n in rng.choice(causes, min(causes, int(rng.integers(1, parents + 1))), replace=False):
+            into[f"x{n}"].append(Link(parent=f"x{n}", child=f"c{k}", table={PRESENT: chances(rng, levels[k])}))
+        if k and rng.random() < 0.7:
+            j = int(rng.integers(k))
+            table = {level: chances(rng, levels[k]) for level in levels[j][1:]}
+            into[f"c{j}"].append(Link(parent=f"c{j}", child=f"c{k}", table=table))
+    made = {}
+    for k in range(conditions):
+        both: tuple[AllOf, ...] = ()
+        if with_and and k == conditions - 1 and causes >= 2:
+            both = (AllOf(parents={"x0": frozenset((PRESENT,)), "x1": frozenset((PRESENT,))}, chances=chances(rng, levels[k])),)
+        made[f"c{k}"] = Condition(id=f"c{k}", name="c", basis=(), place=HERE, system="s", levels=levels[k], level_names={},
+                                  applies={}, leak=chances(rng, levels[k], 0.01, 0.1), leak_name="else",
+                                  links=tuple(into[f"c{k}"]), all_of=both)
+    found = {f"x{n}": Cause(id=f"x{n}", name="x", basis=(), place=HERE, system="s", plain="", applies={},
+                            mechanism=f"m{rng.integers(mechanisms)}" if mechanisms and rng.random() < 0.7 else None,
+                            prior=(float(rng.uniform(0.05, 0.5)),) * 3, links=tuple(into[f"x{n}"])) for n in range(causes)}
+    knowledge = Knowledge(facts={}, mechanisms=roots, conditions=made, causes=found, tests={}, repairs={}, access={},
+                          complaints={}, cautions={}, sources={}, version="random")
+    return decision_graph(knowledge, {})
+
+
+def random_rung(rng: np.random.Generator, bike: BikeGraph, most: int = 3) -> Rung:
+    """Return a rung over some causes and conditions."""
+    nodes = [r for r in bike.roots if not r.startswith("other:")] + list(bike.conditions)
+    drivers = {}
+    for node in rng.choice(nodes, min(len(nodes), int(rng.integers(1, most + 1))), replace=False):
+        names = bike.conditions[node].levels if node in bike.conditions else (ABSENT, PRESENT)
+        drivers[str(node)] = {level: float(rng.uniform(0.3, 0.98)) for level in names[1:]}
+    return Rung(float(rng.uniform(0.01, 0.2)), drivers)
+
+
+def random_observation(rng: np.random.Generator, bike: BikeGraph, situation: Situation, label: str) -> Observation:
+    """Return an observation that passed some rungs and may have stopped at one."""
+    passed = tuple(random_rung(rng, bike) for _ in range(int(rng.integers(0, 3))))
+    fired = random_rung(rng, bike) if rng.random() < 0.6 or not passed else None
+    return Observation(label, passed, fired, situation)
+
+
+def random_repairs(rng: np.random.Generator, bike: BikeGraph, most: int = 2) -> tuple[RepairDone, ...]:
+    """Return some repairs, each touching one or two causes, with duds and what was found."""
+    causes = [r for r in bike.roots if not r.startswith("other:")]
+    done = []
+    for n in range(int(rng.integers(0, most + 1))):
+        mine = [str(c) for c in rng.choice(causes, min(len(causes), int(rng.integers(1, 3))), replace=False)]
+        found = {c: str(rng.choice(["broken", "sound", "not_seen"])) for c in mine if rng.random() < 0.4}
+        dud = {c: float(rng.uniform(0.01, 0.2)) for c in mine if rng.random() < 0.5}
+        done.append(RepairDone(f"r{n}", {c: float(rng.uniform(0.6, 1.0)) for c in mine}, dud, found))
+    return tuple(done)
+
+
+def random_situation(rng: np.random.Generator, bike: BikeGraph, repairs: tuple[RepairDone, ...]) -> Situation:
+    """Return a situation after some of the repairs, now and then with something cut out or held healthy."""
+    causes = [r for r in bike.roots if not r.startswith("other:")]
+    cut = frozenset(str(c) for c in causes if rng.random() < 0.2) if rng.random() < 0.5 else frozenset()
+    held = frozenset(c for c in bike.conditions if rng.random() < 0.25) if rng.random() < 0.3 else frozenset()
+    return Situation(int(rng.integers(0, len(repairs) + 1)), cut, held)

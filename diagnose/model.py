@@ -206,13 +206,18 @@ class Access(Entry):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Complaint(Entry):
-    """What the owner reports: a noisy view of behaviours. target: the conditions that must be healthy when done."""
+    """What the owner reports: a noisy view of behaviours.
+
+    target: the conditions that must be healthy when done. excludes: what the bike did not do on arrival,
+    or the owner would have said something else.
+    """
 
     says: str
     applies: Gate
     drivers: Chances
     base: float
     target: tuple[str, ...]
+    excludes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -151,7 +151,10 @@ class Consultation:
             raise JobError("this job is closed; undo the closing first, or begin a new job")
         if event.kind == "undo" and len(standing(self.events)) < 2:
             raise JobError("there is nothing to undo")
-        return replace(self, events=(*self.events, event))._checked()
+        after = replace(self, events=(*self.events, event))._checked()
+        if event.kind != "undo":
+            after.__dict__["earlier"] = self  # what it would work out again
+        return after
 
     def _checked(self) -> Consultation:
         self.state  # noqa: B018  worked out now, so that a wrong event is refused before it is kept

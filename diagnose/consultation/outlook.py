@@ -19,7 +19,7 @@ from diagnose.consultation.state import (
 )
 from diagnose.inference.ladder import Observation, Rung, observed, rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, only_cause_present, posterior, prospects
-from diagnose.model import Knowledge, Repair, Test, Work, may_apply
+from diagnose.model import PRESENT, Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph, decision_graph
 from diagnose.network.situations import ARRIVAL, Situation
 from diagnose.planning.look_ahead import rank_steps
@@ -32,11 +32,23 @@ START_TARGET = ("no_turn", "no_fire", "coughs", "fires_dies")
 WAIT_SHARE = 0.1
 """A minute of waiting costs this share of a minute of work (memory)."""
 
-SERVICE_MINUTES = 240.0
+SERVICE_MINUTES = 1200.0
 """What handing on a fault that the book does not know costs, in minutes of work (memory)."""
+
+CLEAR_LOOK = 0.7
+"""A test shows a cause plainly if it finds it at least this often; a repair is then not done blindly."""
 
 MOST_HAZARD = 3
 """Cautions beyond this many do not make a step count as more dangerous."""
+
+MOST_CUTS = 4
+"""Tests that change the bike are looked ahead to at most this many at a time."""
+
+LEAST_CUT = 0.08
+"""A test that changes the bike is looked ahead to if what it changes is at least this likely to be at work."""
+
+AT_STANDSTILL = (*START_TARGET, "kicks_back", "floods", "drips_fuel")
+"""What a bike that does not run can still do."""
 
 NOT_RUNNING = 0.5
 """Tests that need a running engine are left out while it is likelier than this that it does not keep running."""
@@ -73,7 +85,9 @@ def evidence(knowledge: Knowledge, state: State) -> tuple[Observation, ...]:
     found = []
     if state.complaint:
         complaint = knowledge.complaints[state.complaint]
-        found.append(Observation(f"complaint: {complaint.name}", (), Rung(complaint.base, complaint.drivers)))
+        did_not = Rung(0.0, {node: {PRESENT: 1.0} for node in complaint.excludes})
+        reported = Rung(complaint.base, complaint.drivers)
+        found.append(Observation(f"complaint: {complaint.name}", (did_not,), reported))
     for seen in state.seen:
         test = knowledge.tests[seen.test]
         label = f"{test.name}: {test.outcome(seen.outcome).name}"
@@ -89,24 +103,30 @@ def question(knowledge: Knowledge, state: State) -> Question:
         now=situation_now(knowledge, state),
         targets=tuple(t for t in targets(knowledge, state)),
         start=START_TARGET,
-        shown=asked_conditions(knowledge),
+        shown=tuple(dict.fromkeys((*asked_conditions(knowledge), *supplied(knowledge)))),
     )
+
+
+def supplied(knowledge: Knowledge) -> tuple[str, ...]:
+    """Return the conditions that some test holds healthy while it is done."""
+    return tuple(dict.fromkeys(c for test in knowledge.tests.values() for c in test.supplies))
 
 
 def look_ahead(knowledge: Knowledge, state: State, belief: Posterior) -> Outlooked:
     """Return the ranked steps and the expected cost left. Raises NetworkTooWide."""
     bike = bike_graph(knowledge, state.facts)
-    tests = open_tests(knowledge, state, bike, runs(belief))
+    bench = _bench(knowledge, state, held := locks(knowledge, state, belief.conditions))
+    tests = worth_asking(knowledge, bench, open_tests(knowledge, state, bike, runs(belief)), belief)
     now = situation_now(knowledge, state)
     candidates = [Candidate(t.id, rungs(t.outcomes), situation_for(t, now)) for t in tests]
     ahead = prospects(bike, question(knowledge, state), candidates)
-    held = locks(knowledge, state, belief.conditions)
+    tests = [test for test in tests if test.id in ahead]
     alone = np.array(list(_alone(bike, targets(knowledge, state)).values()))
     stop = stopping(np.array(list(belief.causes.values())), alone)
     after = {name: _after(prospect, alone, stop, belief.failing) for name, prospect in ahead.items()}
-    bench = _bench(knowledge, state, held)
     options = [_test_option(knowledge, state, test, held) for test in tests]
-    repairs = [_repair_option(r, list(bike.roots), held) for r in open_repairs(knowledge, state, bike)]
+    looks = _looks(knowledge, state)
+    repairs = [_repair_option(r, list(bike.roots), held, looks) for r in open_repairs(knowledge, state, bike)]
     ranked = rank_steps(
         replace(bench, try_forbidden=()),
         [replace(option, forbidden=()) for option in options],
@@ -117,6 +137,53 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior) -> Outlook
     named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]
     steps = [_with_closing(knowledge, state, bench, replace(s, forbidden=forbidden[s.id])) for s in named]
     return Outlooked(_unlocked_first(steps, held), min((s.expected for s in steps), default=0.0))
+
+
+def worth_asking(knowledge: Knowledge, bench: Bench, tests: Sequence[Test], belief: Posterior) -> list[Test]:
+    """Return the tests worth looking ahead to.
+
+    Left out, because they cannot pay: a test that looks only at causes and will hardly say anything but its
+    default (what it could save at the most, P(not the default) times handing the bike on, is less than its
+    price), and of those that change the bike all but the MOST_CUTS likeliest to have something to cut.
+    """
+    kept, cuts = [], []
+    for test in tests:
+        if test.removes or test.supplies:
+            chance = _at_work(test, belief)
+            if chance >= LEAST_CUT:
+                cuts.append((-chance, test.id, test))
+            continue
+        price = bench.money(test.minutes + bench.tree.minutes_to_open(test.access, bench.opened))
+        if _says_something(test, belief) * bench.service_cost >= price or _unlocks(knowledge, test):
+            kept.append(test)
+    return kept + [test for _, _, test in sorted(cuts)[:MOST_CUTS]]
+
+
+def _unlocks(knowledge: Knowledge, test: Test) -> bool:
+    rules = [rule.when for rule in knowledge.cautions.values() if rule.when]
+    return any(test.id in (*when.not_done, *when.cleared_by, *when.outcome) for when in rules)
+
+
+def _says_something(test: Test, belief: Posterior) -> float:
+    """At most P(an outcome other than the default), where only causes drive it; 1 where conditions do."""
+    chance = 0.0
+    for outcome in test.outcomes:
+        chance += outcome.base
+        for driver, by_level in outcome.drivers.items():
+            if driver not in belief.causes:
+                return 1.0
+            chance += belief.causes[driver] * max(by_level.values())
+    return min(chance, 1.0)
+
+
+def _at_work(test: Test, belief: Posterior) -> float:
+    """P(something is at work that the test cuts out or holds healthy), taken as independent."""
+    none = 1.0
+    for cause in test.removes:
+        none *= 1 - belief.causes.get(cause, 0.0)
+    for condition in test.supplies:
+        none *= next(iter(belief.conditions[condition].values())) if condition in belief.conditions else 1.0
+    return 1 - none
 
 
 def runs(belief: Posterior) -> bool:
@@ -146,7 +213,7 @@ def open_tests(knowledge: Knowledge, state: State, bike: BikeGraph, running: boo
     for test in knowledge.tests.values():
         if test.id == TRY_TO_START or test.id in state.off_list or not may_apply(test.applies, state.facts):
             continue
-        if needs_running(test) and not running:
+        if not running and (needs_running(test) or asks_of_running(bike, test)):
             continue
         drivers = {d for outcome in test.outcomes for d in outcome.drivers if d in bike.ancestors}
         if drivers and not _known(test, drivers, state, situation_for(test, now), bike):
@@ -157,6 +224,12 @@ def open_tests(knowledge: Knowledge, state: State, bike: BikeGraph, running: boo
 def needs_running(test: Test) -> bool:
     """Return whether a test looks at a running engine (a swap or a look after a try does not)."""
     return "rides" in test.does or ("runs" in test.does and test.kind not in ("swap", "look"))
+
+
+def asks_of_running(bike: BikeGraph, test: Test) -> bool:
+    """Return whether a question is about how the engine runs: nothing to ask of a bike that does not."""
+    drivers = {d for outcome in test.outcomes for d in outcome.drivers}
+    return test.kind == "ask" and bool((drivers & bike.leaves) - set(AT_STANDSTILL))
 
 
 def _known(test: Test, drivers: set[str], state: State, situation: Situation, bike: BikeGraph) -> bool:
@@ -234,7 +307,23 @@ def _test_option(knowledge: Knowledge, state: State, test: Test, held: Sequence[
     )
 
 
-def _repair_option(repair: Repair, roots: Sequence[str], held: Sequence[Lock]) -> RepairOption:
+def _looks(knowledge: Knowledge, state: State) -> dict[str, float]:
+    """Return for each cause the minutes of the quickest test that looks at the part itself, access apart."""
+    found: dict[str, float] = {}
+    for test in knowledge.tests.values():
+        if may_apply(test.applies, state.facts) and not (test.removes or test.supplies):
+            for outcome in test.outcomes:
+                for driver, by_level in outcome.drivers.items():
+                    if driver in knowledge.causes and max(by_level.values()) >= CLEAR_LOOK:
+                        found[driver] = min(found.get(driver, test.minutes), test.minutes)
+    return found
+
+
+def _repair_option(
+    repair: Repair, roots: Sequence[str], held: Sequence[Lock], looks: Mapping[str, float]
+) -> RepairOption:
+    seen = [looks.get(cause) for cause in repair.cures]
+    look = None if None in seen else min(repair.minutes, max((m for m in seen if m is not None), default=0.0))
     index = {root: n for n, root in enumerate(roots)}
     return RepairOption(
         id=repair.id,
@@ -242,6 +331,7 @@ def _repair_option(repair: Repair, roots: Sequence[str], held: Sequence[Lock]) -
         wait=repair.wait,
         parts=repair.parts,
         access=repair.access,
+        look=look,
         cures={index[cause]: p for cause, p in repair.cures.items() if cause in index},
         hazard=_hazard(repair),
         forbidden=_forbidden(repair, held),

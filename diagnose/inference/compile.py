@@ -44,6 +44,8 @@ class Network:
     place: Mapping[Situation, int]
     folded: Mapping[str, Folded]
     """The causes, summed out of the factors."""
+    quiet: Mapping[str, frozenset[Situation]]
+    """Leaf conditions without a variable: the situations in which they were seen healthy for certain."""
 
     def weights(self, node: str, situation: Situation, by_level: Mapping[str, float]) -> Table | None:
         """Return a weight for each state of a node from weights by level (1 where not given).
@@ -83,11 +85,12 @@ def compile_network(
     Every cause is in it, as its mechanism ties it to the others; a condition only where it is
     needed. Raises nothing of its own: a driver the bike does not have counts as healthy.
     """
-    asked = _needed(bike, observations, wanted or {})
+    quiet = _quiet(bike, observations, wanted or {})
+    asked = _needed(bike, observations, wanted or {}, quiet)
     situations = sorted({s for some in asked.values() for s in some} or {Situation()}, key=_order)
     place = {s: n for n, s in enumerate(situations)}
     variables = {r: _root_variable(root, repairs, situations) for r, root in bike.roots.items()}
-    factors = [_root_factor(root, variables[r], repairs) for r, root in bike.roots.items()]
+    factors = [_known_root_factor(bike, root, repairs) for root in bike.roots.values()]
     for condition in bike.order:
         if condition in asked:
             made, variable = _condition(bike, condition, asked[condition], variables, situations, repairs)
@@ -96,22 +99,71 @@ def compile_network(
     factors += _found(repairs, variables)
     for n, seen in enumerate(observations):
         factors += _observation(variables, place, seen, f"seen:{n}")
-    folded, rest = fold(factors, bike.roots)
+    for leaf, where in quiet.items():
+        factors += [Factor((p,), w) for p, w in silence(bike, variables, place, leaf, where).items()]
+    folded, rest = fold(factors, bike.roots, bike.products)
     mechanisms = [Factor((m,), np.array([1 - p, p])) for m, p in bike.mechanisms.items()]
-    return Network((*mechanisms, *rest), variables, place, folded)
+    return Network((*mechanisms, *rest), variables, place, folded, quiet)
+
+
+def _quiet(
+    bike: BikeGraph, observations: Sequence[Observation], wanted: Wanted
+) -> dict[str, frozenset[Situation]]:
+    """Leaf conditions of which nothing is known but that they were healthy for certain, and in which situations.
+
+    Such a leaf needs no variable: its parents contributed nothing, which is a product over them.
+    """
+    certain: dict[str, set[Situation]] = {}
+    held = set(wanted)
+    for seen in observations:
+        for driver, by_level in passing(seen.passed)[1].items():
+            if driver in bike.leaves and all(p == 0.0 for p in by_level.values()):
+                certain.setdefault(driver, set()).add(seen.situation)
+            else:
+                held.add(driver)
+        held.update(seen.fired.drivers if seen.fired else ())
+    return {leaf: frozenset(some) for leaf, some in certain.items() if leaf not in held}
+
+
+def silence(
+    bike: BikeGraph,
+    variables: Mapping[str, Variable],
+    place: Mapping[Situation, int],
+    leaf: str,
+    where: frozenset[Situation],
+) -> dict[str, Table]:
+    """Return for each parent of a leaf the weights with which it contributes nothing in all these situations.
+
+    One draw decides a link in all situations, so the chance is that of the worst of them, not a product.
+    """
+    open_to = [s for s in where if leaf not in s.held]
+    found: dict[str, Table] = {}
+    for link in bike.links[leaf]:
+        quiet = {level: 1 - sum(row.values()) for level, row in link.table.items()}
+        each = [_weights(variables, place, link.parent, s, quiet) for s in open_to]
+        known = [w for w in each if w is not None]
+        if known:
+            found[link.parent] = np.minimum.reduce(known)
+    return found
 
 
 def _order(situation: Situation) -> tuple[int, list[str], list[str]]:
     return situation.epoch, sorted(situation.cut), sorted(situation.held)
 
 
-def _needed(bike: BikeGraph, observations: Sequence[Observation], wanted: Wanted) -> dict[str, set[Situation]]:
+def _needed(
+    bike: BikeGraph,
+    observations: Sequence[Observation],
+    wanted: Wanted,
+    quiet: Mapping[str, frozenset[Situation]],
+) -> dict[str, set[Situation]]:
     """For each condition the situations in which something below it was seen or will be asked."""
     asked: dict[str, set[Situation]] = {}
     for seen in observations:
         for rung in (*seen.passed, *((seen.fired,) if seen.fired else ())):
             for driver in rung.drivers:
-                asked.setdefault(driver, set()).add(seen.situation)
+                for node in bike.parents(driver) if driver in quiet else (driver,):
+                    asked.setdefault(node, set()).add(seen.situation)
     for node, some in wanted.items():
         asked.setdefault(node, set()).update(some)
     for condition in reversed(bike.order):
@@ -133,7 +185,18 @@ def _root_variable(root: Root, repairs: tuple[RepairDone, ...], situations: Sequ
     return Variable(root.id, (ABSENT, PRESENT), levels)
 
 
-def _root_factor(root: Root, variable: Variable, repairs: tuple[RepairDone, ...]) -> Factor:
+def _known_root_factor(bike: BikeGraph, root: Root, repairs: tuple[RepairDone, ...]) -> Factor:
+    """The factor of a cause; one that no repair has touched is worked out once."""
+    if any(repair.touches(root.id) for repair in repairs):
+        return _root_factor(root, repairs)
+    key = ("root", root.id)
+    if key not in bike.families:
+        bike.families[key] = _root_factor(root, ())
+    factor: Factor = bike.families[key]
+    return factor
+
+
+def _root_factor(root: Root, repairs: tuple[RepairDone, ...]) -> Factor:
     courses = paths(root.id, repairs)
     later = np.array([path_probability(root.id, repairs, course) for course in courses])
     begins = np.array([course[0] for course in courses])
@@ -142,8 +205,8 @@ def _root_factor(root: Root, variable: Variable, repairs: tuple[RepairDone, ...]
         return np.where(begins == 1, p, 1 - p) * later
 
     if root.mechanism is None:
-        return Factor((variable.id,), course_chances(root.marginal))
-    return Factor((root.mechanism, variable.id), np.stack([course_chances(root.off), course_chances(root.on)]))
+        return Factor((root.id,), course_chances(root.marginal))
+    return Factor((root.mechanism, root.id), np.stack([course_chances(root.off), course_chances(root.on)]))
 
 
 def _slots(
@@ -242,7 +305,7 @@ def _observation(
     factors = []
     constant, passed = passing(seen.passed)
     for driver, by_level in passed.items():
-        weights = _weights(variables, place, driver, seen.situation, by_level)
+        weights = _weights(variables, place, driver, seen.situation, by_level)  # None for a quiet leaf
         if weights is not None:
             factors.append(Factor((driver,), weights))
     factors.append(Factor((), np.array(constant)))

@@ -31,15 +31,29 @@ class Folded:
         result: Table = self.table.sum(axis=0)
         return result
 
+    @cached_property
+    def _shares(self) -> dict[bytes, Table]:
+        return {}
+
     def share(self, states: Table) -> Table:
         """Return sum over the given states (a 0/1 mask, or weights) of f(x, s) / F(s), shape of s."""
-        picked = np.tensordot(states, self.table, axes=1)
-        result: Table = np.divide(picked, self.total, out=np.zeros_like(picked), where=self.total != 0)
-        return result
+        key = states.tobytes()
+        if key not in self._shares:
+            picked = np.tensordot(states, self.table, axes=1)
+            self._shares[key] = np.divide(picked, self.total, out=np.zeros_like(picked), where=self.total != 0)
+        return self._shares[key]
 
 
-def fold(factors: Sequence[Factor], causes: Collection[str]) -> tuple[dict[str, Folded], list[Factor]]:
+Known = dict[tuple[int, ...], tuple[list[Factor], Folded]]
+"""Identities of some factors -> the factors themselves (so that the identities stay theirs) and their product."""
+
+
+def fold(
+    factors: Sequence[Factor], causes: Collection[str], known: Known
+) -> tuple[dict[str, Folded], list[Factor]]:
     """Return the causes summed out and the factors that are left, those of equal scope multiplied together.
+
+    known: products worked out before, by the factors they are of; filled in as new ones are met.
 
     A factor over two causes (an AND of causes) keeps both in the network as they are, and so does a cause
     that nothing hangs on; such a cause is then its own scope.
@@ -59,7 +73,10 @@ def fold(factors: Sequence[Factor], causes: Collection[str]) -> tuple[dict[str, 
             states = next(f.table.shape[f.scope.index(cause)] for f in factors if cause in f.scope)
             folded[cause] = Folded((cause,), np.eye(states))
             continue
-        product = _product(cause, held)
+        key = tuple(map(id, held))
+        if key not in known:
+            known[key] = (held, _product(cause, held))
+        product = known[key][1]
         if not product.scope:
             folded[cause] = Folded((cause,), np.eye(len(product.table)))
             _multiply(rest, (cause,), product.table)

@@ -66,6 +66,11 @@ class JunctionTree:
         self.axis = [{v: n for n, v in enumerate(clique.scope)} for clique in self.cliques]
         self.pot = [np.ones((1,) * (len(clique.scope) + 1)) for clique in self.cliques]
         self._place = {v: n for n, v in enumerate(self.home)}
+        self._cells = [_cells(clique.scope, self.cards) for clique in self.cliques]
+        self._cliques_of: dict[str, set[int]] = {v: set() for v in self.home}
+        for k, clique in enumerate(self.cliques):
+            for v in clique.scope:
+                self._cliques_of[v].add(k)
         for factor in kept:
             k = self._holder(factor.scope)
             self.pot[k] = self.pot[k] * self._spread(k, factor.scope, factor.table[..., None])
@@ -78,7 +83,7 @@ class JunctionTree:
     @property
     def cells(self) -> int:
         """Cells of all clique tables together."""
-        return sum(_cells(clique.scope, self.cards) for clique in self.cliques)
+        return sum(self._cells)
 
     def propagate(self, weights: Weights = ()) -> Propagation:
         """Pass all messages for N evidence sets at once.
@@ -97,6 +102,11 @@ class JunctionTree:
     def _holder(self, scope: Sequence[str]) -> int:
         """The clique that was given the factors of this scope."""
         return self.home[min(scope, key=self._place.__getitem__)]
+
+    def _smallest(self, scope: Sequence[str]) -> int:
+        """The clique with the fewest cells that holds the whole scope: the cheapest to read it off."""
+        shared = set.intersection(*(self._cliques_of[v] for v in scope))
+        return min(shared, key=lambda k: (self._cells[k], k))
 
     def _collect(self, pot: list[Table]) -> tuple[list[Table], Table]:
         """Messages towards the roots, children before parents, and log P(evidence)."""
@@ -184,7 +194,7 @@ class Propagation:
 
         Helper variables can make entries negative; sums over a helper are probabilities.
         """
-        k = self.tree._holder(scope)
+        k = self.tree._smallest(scope)
         table = self.tree._fold(k, self._clique(k), scope)
         axis = self.tree.axis[k]
         kept = sorted(scope, key=axis.__getitem__)

@@ -14,7 +14,7 @@ import numpy as np
 from diagnose.inference.compile import Network, compile_network
 from diagnose.inference.factor import Table
 from diagnose.inference.junction_tree import JunctionTree, Propagation
-from diagnose.inference.ladder import Observation, Rung
+from diagnose.inference.ladder import Observation, Rung, passing
 from diagnose.inference.noisy_max import survival
 from diagnose.inference.rows import MOST_LEAVES, Part, Rows, leaves_of, needed_nodes
 from diagnose.model import ABSENT, PRESENT
@@ -23,8 +23,15 @@ from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.problems import ImpossibleEvidence
 
 
-MOST_NEW = 10
+MOST_ROWS = 96
+"""Evidence sets passed through a tree at once: more no longer fit the processor's cache."""
+
+MOST_NEW = 16
 """Conditions, beyond those the evidence needs, that candidates may bring into one tree."""
+
+
+MOST_CELLS = 300_000
+"""A candidate whose tree would have more cells than this is not looked ahead to (it can still be chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,11 +98,11 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
     rows.add({}, question.targets, question.now)
     rows.add({}, question.start, question.now)
     done = tree.propagate(rows.weights())
-    log = np.broadcast_to(done.log_evidence, (3,))
+    log = np.broadcast_to(done.log_evidence, (rows.count,))
     if not np.isfinite(log[0]):
         raise ImpossibleEvidence(contradiction(bike, question))
     healthy = np.clip(np.exp(log - log[0]), 0.0, 1.0)
-    causes = rows.causes_now(done, _uncut(question.now))[:, 0]
+    causes = rows.causes_now(done, _uncut(question.now), 0, 1)[:, 0]
     return Posterior(
         causes=dict(zip(bike.roots, causes.tolist(), strict=True)),
         conditions={c: _levels_now(network, done, c, question.now) for c in shown},
@@ -107,26 +114,31 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
 
 
 def _seen_nodes(question: Question) -> frozenset[str]:
-    """What the evidence looks at: a leaf among them must be a variable."""
-    return frozenset(d for seen in question.observations for d in _drivers(seen))
+    """What the evidence looks at and does not call healthy for certain: a leaf among them must be a variable."""
+    found: set[str] = set()
+    for seen in question.observations:
+        found.update(d for d, by_level in passing(seen.passed)[1].items() if any(p > 0 for p in by_level.values()))
+        found.update(seen.fired.drivers if seen.fired else ())
+    return frozenset(found)
 
 
 def prospects(bike: BikeGraph, question: Question, candidates: Sequence[Candidate]) -> dict[str, Prospect]:
-    """Return what each candidate would say, exactly.
+    """Return what each candidate would say, exactly; those that would take too long are left out.
 
-    Candidates that look at the bike as it stands share a tree; one that changes the bike while it is done,
-    or that looks at many leaf conditions, has a tree of its own.
+    Candidates that need the same conditions in the same situation share a tree; one that changes the bike
+    while it is done has a tree of its own.
     """
-    found = {}
+    found: dict[str, Prospect] = {}
     for group in _groups(bike, question, candidates):
         found |= _together(bike, question, group)
-    return {candidate.id: found[candidate.id] for candidate in candidates}
+    return {candidate.id: found[candidate.id] for candidate in candidates if candidate.id in found}
 
 
 def _groups(bike: BikeGraph, question: Question, candidates: Sequence[Candidate]) -> list[list[Candidate]]:
     """Put each candidate to those of its situation that need the fewest conditions more, MOST_NEW new ones at most."""
     seen = _seen_nodes(question)
-    has = _conditions_above(bike, seen)
+    has = _conditions_above(bike, [d for o in question.observations for d in _drivers(o) if d not in bike.leaves])
+    has |= _conditions_above(bike, seen)
     fresh = {c.id: _conditions_above(bike, _nodes(bike, c, seen)) - has for c in candidates}
     groups: list[tuple[Situation, set[str], list[Candidate]]] = []
     for candidate in sorted(candidates, key=lambda c: (-len(fresh[c.id]), c.id)):
@@ -168,11 +180,14 @@ def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -
         for node in _nodes(bike, candidate, seen):
             wanted.setdefault(node, set()).add(candidate.situation)
     tree, network = _tree(bike, question, wanted)
+    if tree.cells > MOST_CELLS:
+        if len(group) == 1:
+            return {}
+        half = len(group) // 2
+        return _together(bike, question, group[:half]) | _together(bike, question, group[half:])
     rows = Rows(bike, network)
     parts = {c.id: [rows.passing(c.ladder[:k], c.situation) for k in range(1, len(c.ladder) + 1)] for c in group}
-    done = tree.propagate(rows.weights())
-    causes = rows.causes_now(done, _uncut(question.now))
-    log = np.broadcast_to(done.log_evidence, (rows.count,))
+    log, causes = rows.propagated(tree, _uncut(question.now), MOST_ROWS)
     relative = np.exp(log - log[0])
     return {name: _prospect(relative, causes, some) for name, some in parts.items()}
 

@@ -14,9 +14,9 @@ from itertools import combinations
 
 import numpy as np
 
-from diagnose.inference.compile import Network
+from diagnose.inference.compile import Network, silence
 from diagnose.inference.factor import Table
-from diagnose.inference.junction_tree import Propagation
+from diagnose.inference.junction_tree import JunctionTree, Propagation
 from diagnose.inference.ladder import Rung, passing
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import Situation
@@ -96,8 +96,11 @@ class Rows:
     def _weigh(self, node: str, row: int, situation: Situation, by_level: Mapping[str, float]) -> None:
         weights = self._network.weights(node, situation, by_level)
         if weights is not None:
-            mine = self._by_node.setdefault(node, {})
-            mine[row] = mine[row] * weights if row in mine else weights
+            self._multiply(node, row, weights)
+
+    def _multiply(self, node: str, row: int, weights: Table) -> None:
+        mine = self._by_node.setdefault(node, {})
+        mine[row] = mine[row] * weights if row in mine else weights
 
     def _healthy(self, node: str, row: int, situation: Situation) -> None:
         """Ask a condition to be healthy; of a free leaf, that every parent contributes nothing."""
@@ -107,52 +110,76 @@ class Rows:
         if not self._is_free(node):
             self._weigh(node, row, situation, {level: 0.0 for level in condition.levels[1:]})
             return
-        for link in self._bike.links[node]:
-            quiet = {level: 1 - sum(row_.values()) for level, row_ in link.table.items()}
-            self._weigh(link.parent, row, situation, quiet)
+        net = self._network
+        known = net.quiet.get(node, frozenset())
+        both = silence(self._bike, net.variables, net.place, node, known | {situation})
+        before = silence(self._bike, net.variables, net.place, node, known) if known else {}
+        for parent, w in both.items():
+            if parent in before:
+                w = np.divide(w, before[parent], out=np.zeros_like(w), where=before[parent] > 0)
+            self._multiply(parent, row, w)
 
-    def weights(self) -> list[tuple[tuple[str, ...], Table]]:
-        """Return what the rows multiply into the network; a weight on a cause becomes one on its scope."""
+    def weights(self, first: int = 0, last: int | None = None) -> list[tuple[tuple[str, ...], Table]]:
+        """Return what rows first to last multiply into the network; a weight on a cause becomes one on its scope."""
+        last = self.count if last is None else last
         found = []
         for node, rows in self._by_node.items():
-            cause = self._network.folded.get(node)
-            scope = cause.scope if cause else (node,)
-            shape = cause.total.shape if cause else next(iter(rows.values())).shape
-            table = np.ones((*shape, self.count))
-            for row, w in rows.items():
-                table[..., row] = cause.share(w) if cause else w
-            found.append((scope, table))
+            mine = {row: w for row, w in rows.items() if first <= row < last}
+            if mine:
+                cause = self._network.folded.get(node)
+                shape = cause.total.shape if cause else next(iter(mine.values())).shape
+                table = np.ones((*shape, last - first))
+                for row, w in mine.items():
+                    table[..., row - first] = cause.share(w) if cause else w
+                found.append((cause.scope if cause else (node,), table))
         return found
 
-    def causes_now(self, done: Propagation, now: Situation) -> Table:
-        """Return P(cause present now | row), shape (causes, rows); a cause that is cut out still counts as present."""
+    def propagated(self, tree: JunctionTree, now: Situation, at_once: int) -> tuple[Table, Table]:
+        """Return log P(row's evidence), shape (rows,), and P(cause present now | row), shape (causes, rows)."""
+        logs, causes = [], []
+        for first in range(0, self.count, at_once):
+            last = min(self.count, first + at_once)
+            done = tree.propagate(self.weights(first, last))
+            logs.append(np.broadcast_to(done.log_evidence, (last - first,)))
+            causes.append(self.causes_now(done, now, first, last))
+        return np.concatenate(logs), np.concatenate(causes, axis=1)
+
+    def causes_now(self, done: Propagation, now: Situation, first: int, last: int) -> Table:
+        """Return P(cause present now | row) of some rows, shape (causes, rows).
+
+        A cause that is cut out for now still counts as present. done: those rows propagated, or more.
+        """
         network = self._network
         roots = list(self._bike.roots)
         place = network.place[now]
         by_scope: dict[tuple[str, ...], list[int]] = {}
         for n, root in enumerate(roots):
             by_scope.setdefault(network.folded[root].scope, []).append(n)
-        found = np.empty((len(roots), self.count))
+        found = np.empty((len(roots), last - first))
         for scope, numbers in by_scope.items():
             joint = done.joint(scope)
             shares = [network.folded[roots[n]].share(self._present(roots[n], place)) for n in numbers]
-            found[numbers] = np.stack(shares).reshape(len(numbers), -1) @ joint.reshape(-1, joint.shape[-1])
-        self._correct(found, done, roots, place)
+            present = np.stack(shares).reshape(len(numbers), -1) @ joint.reshape(-1, joint.shape[-1])
+            found[numbers] = present[:, : last - first]
+        self._correct(found, done, roots, place, first)
         result: Table = np.clip(found, 0.0, 1.0)
         return result
 
     def _present(self, root: str, place: int) -> Table:
-        return 1.0 * (self._network.variables[root].levels[:, place] == 1)
+        result: Table = (self._network.variables[root].levels[:, place] == 1).astype(np.float64)
+        return result
 
-    def _correct(self, found: Table, done: Propagation, roots: Sequence[str], place: int) -> None:
+    def _correct(self, found: Table, done: Propagation, roots: Sequence[str], place: int, first: int) -> None:
         """Set right the causes that a row itself weighs: their share of the scope has changed with it."""
+        number = {root: n for n, root in enumerate(roots)}
         for node, rows in self._by_node.items():
             cause = self._network.folded.get(node)
-            if cause is None:
+            mine = {row - first: w for row, w in rows.items() if 0 <= row - first < found.shape[1]}
+            if cause is None or not mine:
                 continue
             joint = done.joint(cause.scope)
             present = self._present(node, place)
-            for row, w in rows.items():
-                all_of_it = cause.share(w)
-                ratio = np.divide(cause.share(w * present), all_of_it, out=np.zeros_like(all_of_it), where=all_of_it != 0)
-                found[roots.index(node), row] = (joint[..., row if joint.shape[-1] > 1 else 0] * ratio).sum()
+            for row, w in mine.items():
+                whole = cause.share(w)
+                ratio = np.divide(cause.share(w * present), whole, out=np.zeros_like(whole), where=whole != 0)
+                found[number[node], row] = (joint[..., row if joint.shape[-1] > 1 else 0] * ratio).sum()

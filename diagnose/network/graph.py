@@ -47,6 +47,8 @@ class BikeGraph:
     """Condition -> links into it, leak included."""
     families: dict[tuple[object, ...], Any] = field(default_factory=dict, repr=False)
     """Families worked out before, by condition and what its parents can be; only ever filled in."""
+    products: dict[tuple[int, ...], Any] = field(default_factory=dict, repr=False)
+    """Causes summed out before, see inference/fold.py; only ever filled in."""
 
     @cached_property
     def order(self) -> tuple[str, ...]:

@@ -67,8 +67,8 @@ class Plan:
 class Layout:
     """All that does not change from leaf to leaf.
 
-    repairs: sorted by id. money: [R] each without access. access: the tree their paths
-    make. need: [R, S] 1 where access must be open. opening, closing: [S] money. cures: [R, n], see
+    repairs: sorted by id. money: [R] each without access, as far as it is paid whether it is needed or
+    not. doing: [R] what is paid on top only if it is needed. access: the tree their paths make. need: [R, S] 1 where access must be open. opening, closing: [S] money. cures: [R, n], see
     cure_table. price: [R] money with access from the bench as it is. cover: causes shared out by the
     present belief.
     """
@@ -76,6 +76,7 @@ class Layout:
     bench: Bench
     repairs: tuple[RepairOption, ...]
     money: Floats
+    doing: Floats
     access: Branch
     need: Floats
     opening: Floats
@@ -133,14 +134,15 @@ def lay_out(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats) ->
     closures = [tree.closure(repair.access) for repair in known]
     need = np.array([[state in closure for state in ids] for closure in closures], dtype=np.float64)
     need = need.reshape(len(known), len(ids))
-    money = np.array([bench.money(repair.minutes, repair.wait, repair.parts) for repair in known])
+    full = np.array([bench.money(repair.minutes, repair.wait, repair.parts) for repair in known])
+    money = np.array([f if r.look is None else min(f, bench.money(r.look)) for f, r in zip(full, known, strict=True)])
     opening = np.array([bench.money(tree.states[state].open) for state in ids])
     closing = np.array([bench.money(tree.states[state].close) for state in ids])
     access = grow([np.flatnonzero(row).tolist() for row in need])
     shut = np.array([float(state not in bench.opened) for state in ids])
-    price, cures = money + need @ (shut * (opening + closing)), cure_table(known, len(marginals))
+    price, cures = full + need @ (shut * (opening + closing)), cure_table(known, len(marginals))
     shared = cover(cures, price, marginals[None, :], UNFORCED)
-    return Layout(bench, known, money, access, need, opening, closing, cures, price, shared)
+    return Layout(bench, known, money, full - money, access, need, opening, closing, cures, price, shared)
 
 
 def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, failing: float) -> Plan:
@@ -190,8 +192,9 @@ def value_leaves(layout: Layout, leaves: Leaves) -> Values:
     needed = -np.expm1(-lost.repairs) / lost.z[:, None] * free
     singly = _likeliest(needed)
     lump = ~singly & (needed > LEAST)
-    order = _orders(layout, leaves, np.where(singly, lost.repairs, 0.0))
-    loss, money, need = _items(layout, lost, order, lump)
+    price = layout.money + np.where(free, np.clip(needed, 0.0, 1.0), 1.0) * layout.doing
+    order = _orders(layout, leaves, np.where(singly, lost.repairs, 0.0), price)
+    loss, money, need = _items(layout, lost, order, lump, price)
     to_come = np.cumsum(np.column_stack([lost.rest, loss[:, ::-1]]), axis=1)[:, ::-1]
     fails = np.minimum((leaves.failing / lost.z)[:, None] * -np.expm1(-to_come), leaves.failing[:, None])
     fails[:, 0] = leaves.failing
@@ -206,19 +209,21 @@ def _likeliest(needed: Floats) -> NDArray[np.bool_]:
     return singly & (needed >= FLOOR)
 
 
-def _orders(layout: Layout, leaves: Leaves, loss: Floats) -> tuple[tuple[int, ...], ...]:
+def _orders(layout: Layout, leaves: Leaves, loss: Floats, price: Floats) -> tuple[tuple[int, ...], ...]:
     """Return the order of repairs for each leaf: the forced one, then the others with its access open."""
     need = np.vstack([layout.need, np.zeros(len(layout.opening))])
     opened = np.maximum(_opened(layout, leaves), need[leaves.forced])
-    opening, money = (1.0 - opened) * (layout.opening + layout.closing), layout.money.tolist()
+    opening = (1.0 - opened) * (layout.opening + layout.closing)
     return tuple(
         (forced,) * (forced >= 0) + repair_order(layout.access, here, money, row)
-        for forced, here, row in zip(leaves.forced.tolist(), opening.tolist(), loss.tolist(), strict=True)
+        for forced, here, money, row in zip(
+            leaves.forced.tolist(), opening.tolist(), price.tolist(), loss.tolist(), strict=True
+        )
     )
 
 
 def _items(
-    layout: Layout, lost: Losses, order: tuple[tuple[int, ...], ...], lump: NDArray[np.bool_]
+    layout: Layout, lost: Losses, order: tuple[tuple[int, ...], ...], lump: NDArray[np.bool_], price: Floats
 ) -> tuple[Floats, Floats, Floats]:
     """Return loss [B, K], money [B, K] and need [B, K, S] of the items: those in order, then the lump.
 
@@ -228,11 +233,11 @@ def _items(
     index = np.array([[*row, *[nothing] * (width - len(row))] for row in order], dtype=np.intp)
     index = index.reshape(len(order), width)
     loss = np.column_stack([lost.repairs, np.zeros(len(order))])
-    money, need = np.append(layout.money, 0.0), np.vstack([layout.need, np.zeros(len(layout.opening))])
-    lumped = ((lost.repairs * lump).sum(axis=1), lump @ layout.money, np.minimum(lump @ layout.need, 1.0))
+    money, need = np.column_stack([price, np.zeros(len(order))]), np.vstack([layout.need, np.zeros(len(layout.opening))])
+    lumped = ((lost.repairs * lump).sum(axis=1), (lump * price).sum(axis=1), np.minimum(lump @ layout.need, 1.0))
     return (
         np.column_stack([np.take_along_axis(loss, index, axis=1), lumped[0]]),
-        np.column_stack([money[index], lumped[1]]),
+        np.column_stack([np.take_along_axis(money, index, axis=1), lumped[1]]),
         np.concatenate([need[index], lumped[2][:, None, :]], axis=1),
     )
 

@@ -21,8 +21,9 @@ from diagnose.planning.base_plan import (
 from diagnose.planning.options import Beliefs, Bench, Floats, RepairOption, TestOption
 from diagnose.planning.steps import Step
 
-TIE = 0.02
-"""Steps within this share of the best are taken as equally good: a choice of ours."""
+TIE_MINUTES = 1.0
+"""Steps within this many minutes of work of the best are taken as equally good (planning literature, 1.4, names
+2 % or one minute; 2 % of a bike that has stood for years is a quarter of an hour, which is no tie)."""
 
 WORTHY = 0.5
 """A repair only ties with a better one if it is at least this share as likely to cure: a choice of ours."""
@@ -39,7 +40,7 @@ def rank_steps(
 ) -> tuple[Step, ...]:
     """Return all that could be done next, best first.
 
-    Sorted by expected money; within TIE of the best, if of use (see _tied): the safer, then what can be
+    Sorted by expected money; within TIE_MINUTES of the best, if of use (see _tied): the safer, then what can be
     undone (test, try-out, repair), then the cheaper now, then by id. Steps forbidden now go last.
     Handing on is no step: the base plan begins with SERVICE_CALL where that is the cheapest.
 
@@ -56,19 +57,20 @@ def rank_steps(
     now = _leaves([(beliefs.marginals, beliefs.failing, bench.opened)], [-1])
     worth = float(value_leaves(layout, now).value[0])
     rated = [*_tests(layout, tests, beliefs), *_repairs(layout, beliefs), _try_out(layout, beliefs)]
-    tied = _tied([step for step, _ in rated if not step.forbidden], worth, beliefs.failing)
+    possible = [step for step, _ in rated if not step.forbidden]
+    tied = _tied(possible, worth, beliefs.failing, bench.money(TIE_MINUTES))
     return tuple(
         step for step, _ in sorted(rated, key=lambda one: _rank(one, (one[0].kind, one[0].id) in tied))
     )
 
 
-def _tied(steps: Sequence[Step], worth: float, failing: float) -> frozenset[tuple[str, str]]:
+def _tied(steps: Sequence[Step], worth: float, failing: float, tie: float) -> frozenset[tuple[str, str]]:
     """Return kind and id of the steps that are as good as the best.
 
     Being cheap is not enough. A test or try-out must be worth its cost: not dearer than the base plan without
     it. A repair must be likely to help: WORTHY times what the best repair does.
     """
-    limit = (1.0 + TIE) * min((step.expected for step in steps), default=0.0)
+    limit = tie + min((step.expected for step in steps), default=0.0)
     repairs = [step for step in steps if step.kind == "repair"]
     best = min(repairs, key=lambda step: (step.expected, step.id), default=None)
     helps = 1.0 - failing + WORTHY * (best.curing - 1.0 + failing) if best else 0.0

@@ -56,7 +56,11 @@ class TestOption:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RepairOption:
-    """A repair that could be done. cures: index of a cause -> P(gone afterwards | was present)."""
+    """A repair that could be done. cures: index of a cause -> P(gone afterwards | was present).
+
+    look: minutes, without access, after which one sees whether it is needed at all; the rest, and the
+    parts, are then paid only if it is. None where it can only be done blindly.
+    """
 
     id: str
     minutes: float
@@ -64,6 +68,7 @@ class RepairOption:
     parts: float = 0.0
     access: tuple[str, ...] = ()
     cures: Mapping[int, float]
+    look: float | None = None
     hazard: int = 0
     forbidden: tuple[str, ...] = ()
 

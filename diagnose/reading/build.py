@@ -228,6 +228,7 @@ class _Builder:
             drivers=self.drivers(written, ("drivers",), raw.drivers),
             base=raw.base,
             target=raw.target,
+            excludes=raw.excludes,
         )
 
     def links(self, written: Written, raw: Mapping[str, Row]) -> tuple[model.Link, ...]:

@@ -86,6 +86,11 @@ def _probability(value: Any) -> float:
     raise refused("probability-range", says, write)
 
 
+def _sure(value: Any) -> float:
+    """A probability, or the word certain: for what is seen directly, such as what the bike does."""
+    return 1.0 if isinstance(value, str) and value.strip() == "certain" else _probability(value)
+
+
 def _amount(value: Any) -> float:
     number = _number(value)
     if number < 0:
@@ -218,5 +223,13 @@ Row = Annotated[
 ]
 """One probability, one for each level, or for each level of the parent one for each level of the child."""
 
+Sure = Annotated[float, BeforeValidator(_sure)]
+
+Sight = Annotated[
+    Annotated[Sure, Tag("<number>")] | Annotated[dict[str, Sure], Tag("<levels>")],
+    Discriminator(_shape),
+]
+"""As Chance, but may be the word certain."""
+
 Links = Annotated[dict[str, Row], BeforeValidator(mapping)]
-Drivers = Annotated[dict[str, Chance], BeforeValidator(mapping)]
+Drivers = Annotated[dict[str, Sight], BeforeValidator(mapping)]

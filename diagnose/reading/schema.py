@@ -204,6 +204,7 @@ class RawComplaint(RawEntry):
     drivers: Drivers = {}
     base: Probability
     target: Texts = ()
+    excludes: Texts = ()
 
 
 class RawWhile(Raw):

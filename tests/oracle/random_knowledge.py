@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from diagnose.inference.ladder import Observation, Rung
@@ -20,9 +23,18 @@ def chances(rng: np.random.Generator, levels: tuple[str, ...], low: float = 0.2,
 
 
 def random_bike(
-    rng: np.random.Generator, causes: int = 4, conditions: int = 3, mechanisms: int = 1, parents: int = 3, with_and: bool = False
+    rng: np.random.Generator,
+    causes: int = 4,
+    conditions: int = 3,
+    mechanisms: int = 1,
+    parents: int = 3,
+    with_and: bool = False,
+    behaviours: int = 0,
 ) -> BikeGraph:
-    """Return a bike: each condition has some of the causes and at times an earlier condition above it."""
+    """Return a bike: each condition has some of the causes and at times an earlier condition above it.
+
+    Behaviours have two levels and lead to nothing; most have no leak. An AND needs two causes, or a cause and a condition.
+    """
     roots = {f"m{n}": Mechanism(id=f"m{n}", name="m", basis=(), place=HERE, prior=(float(rng.uniform(0.1, 0.7)),) * 3,
                                 odds_ratio=float(rng.uniform(1.5, 6))) for n in range(mechanisms)}
     levels = [((ABSENT, PRESENT), ("good", "weak", "none"))[int(rng.random() < 0.4)] for _ in range(conditions)]
@@ -38,10 +50,17 @@ def random_bike(
     for k in range(conditions):
         both: tuple[AllOf, ...] = ()
         if with_and and k == conditions - 1 and causes >= 2:
-            both = (AllOf(parents={"x0": frozenset((PRESENT,)), "x1": frozenset((PRESENT,))}, chances=chances(rng, levels[k])),)
+            second = {"x1": frozenset((PRESENT,))}
+            if k and rng.random() < 0.5:
+                second = {"c0": frozenset(levels[0][1:] if rng.random() < 0.5 else levels[0][-1:])}
+            both = (AllOf(parents={"x0": frozenset((PRESENT,))} | second, chances=chances(rng, levels[k])),)
         made[f"c{k}"] = Condition(id=f"c{k}", name="c", basis=(), place=HERE, system="s", levels=levels[k], level_names={},
                                   applies={}, leak=chances(rng, levels[k], 0.01, 0.1), leak_name="else",
                                   links=tuple(into[f"c{k}"]), all_of=both)
+    for k in range(behaviours):
+        made[f"b{k}"] = _behaviour(rng, f"b{k}", into, {f"c{n}": levels[n] for n in range(conditions)})
+    for c in range(conditions):
+        made[f"c{c}"] = replace(made[f"c{c}"], links=tuple(into[f"c{c}"]))
     found = {f"x{n}": Cause(id=f"x{n}", name="x", basis=(), place=HERE, system="s", plain="", applies={},
                             mechanism=f"m{rng.integers(mechanisms)}" if mechanisms and rng.random() < 0.7 else None,
                             prior=(float(rng.uniform(0.05, 0.5)),) * 3, links=tuple(into[f"x{n}"])) for n in range(causes)}
@@ -50,20 +69,54 @@ def random_bike(
     return decision_graph(knowledge, {})
 
 
-def random_rung(rng: np.random.Generator, bike: BikeGraph, most: int = 3) -> Rung:
-    """Return a rung over some causes and conditions."""
-    nodes = [r for r in bike.roots if not r.startswith("other:")] + list(bike.conditions)
+def _behaviour(
+    rng: np.random.Generator, name: str, into: dict[str, list[Link]], levels: dict[str, tuple[str, ...]]
+) -> Condition:
+    """Return a condition of two levels that leads to nothing; its links are added to those of its parents."""
+    names = (ABSENT, PRESENT)
+    parents = [node for node in into if node[0] in "xc"]
+    for parent in rng.choice(parents, min(len(parents), int(rng.integers(1, 3))), replace=False):
+        table = {level: chances(rng, names) for level in levels.get(str(parent), names)[1:]}
+        into[str(parent)].append(Link(parent=str(parent), child=name, table=table))
+    leak = chances(rng, names, 0.01, 0.1) if rng.random() < 0.3 else {}
+    return Condition(id=name, name="b", basis=(), place=HERE, system="s", levels=names, level_names={}, applies={},
+                     leak=leak, leak_name="else", links=())
+
+
+def random_rung(
+    rng: np.random.Generator,
+    bike: BikeGraph,
+    most: int = 3,
+    among: Sequence[str] = (),
+    certain: float = 0.0,
+) -> Rung:
+    """Return a rung over some causes and conditions, or over some of those among which it must choose.
+
+    certain: share of drivers that fire the rung for sure; half that share of rungs is without false alarm. With it
+    comes, now and then, a driver that this bike does not have.
+    """
+    nodes = list(among) or [r for r in bike.roots if not r.startswith("other:")] + list(bike.conditions)
     drivers = {}
     for node in rng.choice(nodes, min(len(nodes), int(rng.integers(1, most + 1))), replace=False):
         names = bike.conditions[node].levels if node in bike.conditions else (ABSENT, PRESENT)
-        drivers[str(node)] = {level: float(rng.uniform(0.3, 0.98)) for level in names[1:]}
-    return Rung(float(rng.uniform(0.01, 0.2)), drivers)
+        sure = certain and rng.random() < certain
+        drivers[str(node)] = {level: 1.0 if sure else float(rng.uniform(0.3, 0.98)) for level in names[1:]}
+    if certain and rng.random() < 0.1:
+        drivers["of_another_bike"] = {PRESENT: 0.9}
+    return Rung(0.0 if certain and rng.random() < certain / 2 else float(rng.uniform(0.01, 0.2)), drivers)
 
 
-def random_observation(rng: np.random.Generator, bike: BikeGraph, situation: Situation, label: str) -> Observation:
+def random_observation(
+    rng: np.random.Generator,
+    bike: BikeGraph,
+    situation: Situation,
+    label: str,
+    among: Sequence[str] = (),
+    certain: float = 0.0,
+) -> Observation:
     """Return an observation that passed some rungs and may have stopped at one."""
-    passed = tuple(random_rung(rng, bike) for _ in range(int(rng.integers(0, 3))))
-    fired = random_rung(rng, bike) if rng.random() < 0.6 or not passed else None
+    passed = tuple(random_rung(rng, bike, 3, among, certain) for _ in range(int(rng.integers(0, 3))))
+    fired = random_rung(rng, bike, 3, among, certain) if rng.random() < 0.6 or not passed else None
     return Observation(label, passed, fired, situation)
 
 

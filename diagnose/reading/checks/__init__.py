@@ -28,6 +28,7 @@ CHECKS: tuple[Check, ...] = (
     references.tags,
     figures.sums,
     figures.healthy_levels,
+    figures.certainties,
     figures.leaks,
     figures.level_names,
     figures.symptom_minutes,

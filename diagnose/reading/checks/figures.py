@@ -69,6 +69,22 @@ def _healthy(
         yield draft.problem(entry, (*trail, known[0]), says, "healthy-level", write, key=True)
 
 
+def certainties(draft: Draft) -> Iterator[Problem]:
+    """Only what the bike does is seen for certain: a condition of two levels that leads to nothing."""
+    conditions = draft.knowledge.conditions
+    doing = {c.id for c in conditions.values() if len(c.levels) == 2 and not c.links and not c.all_of}
+    doing -= {p for c in conditions.values() for part in c.all_of for p in part.parents}
+    entries = (*draft.knowledge.tests.values(), *draft.knowledge.complaints.values())
+    for entry in entries:
+        ladder = [("outcomes", o.id, o.drivers) for o in entry.outcomes] if isinstance(entry, Test) else [("", "", entry.drivers)]
+        for kind, outcome, drivers in ladder:
+            for node, row in drivers.items():
+                if 1.0 in row.values() and node not in doing:
+                    trail = (kind, outcome, "drivers", node) if kind else ("drivers", node)
+                    says = f"{subject(draft.source_of(entry), trail)} is certain, but {node} is hidden; certain is kept for what the bike does"
+                    yield draft.problem(entry, trail, says, "certain-of-hidden", "0.97")
+
+
 def leaks(draft: Draft) -> Iterator[Problem]:
     """A leak has a name, as it is shown like a cause."""
     for condition in draft.knowledge.conditions.values():

@@ -157,6 +157,7 @@ def conditions(draft: Draft) -> Iterator[Problem]:
         yield from _unknown(draft, test, ("supplies",), test.supplies, "condition", known)
     for complaint in draft.knowledge.complaints.values():
         yield from _unknown(draft, complaint, ("target",), complaint.target, "condition", known)
+        yield from _unknown(draft, complaint, ("excludes",), complaint.excludes, "condition", known)
 
 
 def tests(draft: Draft) -> Iterator[Problem]:

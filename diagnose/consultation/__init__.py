@@ -20,7 +20,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
-from diagnose.consultation.outlook import Outlooked, bike_graph, look_ahead, question, targets
+from diagnose.consultation.evidence import bike_graph, question, targets
+from diagnose.consultation.outlook import Outlooked, look_ahead
 from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of
 from diagnose.events import Event

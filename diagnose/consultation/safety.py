@@ -1,4 +1,4 @@
-"""Which cautions lock an activity now, and what would unlock it. Safety is no trade-off: a locked step is never first."""
+"""Which cautions lock an activity now, and what would unlock it: safety is no trade-off."""
 
 from __future__ import annotations
 
@@ -22,6 +22,8 @@ def locks(knowledge: Knowledge, state: State, conditions: Mapping[str, Mapping[s
     """Return the cautions that hold, rules about open things left out (those are shut before a step).
 
     Args:
+        knowledge: its cautions hold the rules.
+        state: the job as it stands.
         conditions: condition -> level -> probability now, for those that a rule asks about.
     """
     return tuple(
@@ -37,9 +39,7 @@ def asked_conditions(knowledge: Knowledge) -> tuple[str, ...]:
     return tuple(dict.fromkeys(condition for when in rules for condition in when.likely))
 
 
-def _holds(
-    knowledge: Knowledge, rule: Caution, state: State, conditions: Mapping[str, Mapping[str, float]]
-) -> bool:
+def _holds(knowledge: Knowledge, rule: Caution, state: State, conditions: Mapping[str, Mapping[str, float]]) -> bool:
     when = rule.when
     if when is None or gate_state(when.facts, state.facts) is False:
         return False
@@ -48,14 +48,12 @@ def _holds(
         return False
     if when.not_done and any(test in seen for test in when.not_done):
         return False
-    if when.likely and (_cleared(knowledge, when.cleared_by, state) or not _likely(when.likely, knowledge, conditions)):
-        return False
-    return True
+    if not when.likely:
+        return True
+    return not _cleared(knowledge, when.cleared_by, state) and _likely(when.likely, knowledge, conditions)
 
 
-def _likely(
-    limits: Mapping[str, float], knowledge: Knowledge, conditions: Mapping[str, Mapping[str, float]]
-) -> bool:
+def _likely(limits: Mapping[str, float], knowledge: Knowledge, conditions: Mapping[str, Mapping[str, float]]) -> bool:
     for condition, limit in limits.items():
         levels = conditions.get(condition)
         healthy = knowledge.conditions[condition].levels[0]
@@ -69,7 +67,11 @@ def _cleared(knowledge: Knowledge, tests: tuple[str, ...], state: State) -> bool
     seen = known_tests(knowledge, state)
     for test in tests:
         answer = seen.get(test)
-        if answer and answer.situation.epoch == len(state.repairs) and knowledge.tests[test].outcome(answer.outcome).default:
+        if (
+            answer
+            and answer.situation.epoch == len(state.repairs)
+            and knowledge.tests[test].outcome(answer.outcome).default
+        ):
             return True
     return False
 

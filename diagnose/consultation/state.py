@@ -45,8 +45,11 @@ class Seen:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """Where a job stands. minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose
-    change to the bike is still in force."""
+    """Where a job stands.
+
+    minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose change to the bike is
+    still in force.
+    """
 
     title: str = ""
     words: str = ""
@@ -105,8 +108,11 @@ def access_tree(knowledge: Knowledge) -> AccessTree:
 
 
 def must_close(knowledge: Knowledge, state: State, does: frozenset[str]) -> frozenset[str]:
-    """Return the open access that has to be shut before these activities: what leaves something forbidden
-    by a rule about open things, and whatever can only be open while that is."""
+    """Return the open access that has to be shut before these activities.
+
+    That is what leaves something forbidden by a rule about open things, and whatever can only be open while
+    that is.
+    """
     if "runs" in does:
         return state.opened
     tags = {tag for rule in knowledge.cautions.values() if rule.when and does & rule.forbids for tag in rule.when.open}
@@ -154,7 +160,8 @@ def check_facts(knowledge: Knowledge, facts: Mapping[str, str]) -> dict[str, str
         for implied, value in option.implies.items():
             if full.setdefault(implied, value) != value:
                 raise JobError(
-                    f"{fact_id}: {option_id} means {implied}: {value}, but {implied} is given as {full[implied]}; change one"
+                    f"{fact_id}: {option_id} means {implied}: {value}, "
+                    f"but {implied} is given as {full[implied]}; change one"
                 )
     for fact_id in facts:
         if gate_state(knowledge.facts[fact_id].applies, full) is False:
@@ -209,9 +216,7 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off)
 
 
-def _worked(
-    knowledge: Knowledge, state: State, access: Sequence[str], does: frozenset[str], minutes: float
-) -> State:
+def _worked(knowledge: Knowledge, state: State, access: Sequence[str], does: frozenset[str], minutes: float) -> State:
     """Shut what must be shut, open what is needed, and count the minutes."""
     tree = access_tree(knowledge)
     shut = must_close(knowledge, state, does)
@@ -242,8 +247,8 @@ def _repair(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
     for cause, looked in found.items():
         if cause not in repair.cures or looked not in ("broken", "sound", "not_seen"):
             raise JobError(
-                f"found as: {cause}: {looked} does not go with {repair.id}; write broken, sound or not_seen for one of: "
-                + ", ".join(repair.cures)
+                f"found as: {cause}: {looked} does not go with {repair.id}; "
+                "write broken, sound or not_seen for one of: " + ", ".join(repair.cures)
             )
     done = RepairDone(repair.id, dict(repair.cures), dict(repair.dud), found)
     state = _worked(knowledge, state, repair.access, repair.does, float(body.get("minutes", repair.minutes)))

@@ -106,9 +106,7 @@ def compile_network(
     return Network((*mechanisms, *rest), variables, place, folded, quiet)
 
 
-def _quiet(
-    bike: BikeGraph, observations: Sequence[Observation], wanted: Wanted
-) -> dict[str, frozenset[Situation]]:
+def _quiet(bike: BikeGraph, observations: Sequence[Observation], wanted: Wanted) -> dict[str, frozenset[Situation]]:
     """Leaf conditions of which nothing is known but that they were healthy for certain, and in which situations.
 
     Such a leaf needs no variable: its parents contributed nothing, which is a product over them.
@@ -202,7 +200,8 @@ def _root_factor(root: Root, repairs: tuple[RepairDone, ...]) -> Factor:
     begins = np.array([course[0] for course in courses])
 
     def course_chances(p: float) -> Table:
-        return np.where(begins == 1, p, 1 - p) * later
+        result: Table = np.where(begins == 1, p, 1 - p) * later
+        return result
 
     if root.mechanism is None:
         return Factor((root.id,), course_chances(root.marginal))
@@ -210,7 +209,11 @@ def _root_factor(root: Root, repairs: tuple[RepairDone, ...]) -> Factor:
 
 
 def _slots(
-    bike: BikeGraph, condition: str, asked: set[Situation], situations: Sequence[Situation], repairs: tuple[RepairDone, ...]
+    bike: BikeGraph,
+    condition: str,
+    asked: set[Situation],
+    situations: Sequence[Situation],
+    repairs: tuple[RepairDone, ...],
 ) -> dict[tuple[object, ...], list[int]]:
     """Group the asked situations that are one to a condition: same repairs, cuts and holds above it."""
     above = bike.ancestors[condition]
@@ -255,7 +258,7 @@ def _family(
 ) -> tuple[tuple[Vector, ...], list[Factor]]:
     """The states of a condition and the factors that tie it to its parents, whose levels are given by slot."""
     names = bike.conditions[condition].levels
-    drawn = []
+    drawn: list[tuple[tuple[str, ...], tuple[int, ...], list[dict[Vector, float]]]] = []
     for link in bike.links[condition]:
         levels = parents[link.parent]
         above = survival(names, variables[link.parent].level_names, link.table)
@@ -281,7 +284,9 @@ def _both(
     acts = np.ones((*shape, len(held)), dtype=np.int64)
     for n, (parent, needed) in enumerate(both.parents.items()):
         good = np.array([level in needed for level in variables[parent].level_names], dtype=np.int64)
-        acts *= good[given[parent]].reshape([len(given[parent]) if k == n else 1 for k in range(len(shape))] + [len(held)])
+        acts *= good[given[parent]].reshape(
+            [len(given[parent]) if k == n else 1 for k in range(len(shape))] + [len(held)]
+        )
     above = survival(names, (ABSENT, PRESENT), {PRESENT: both.chances})
     return tuple(both.parents), shape, contribution(acts.reshape(-1, len(held)), above, held)
 
@@ -313,7 +318,11 @@ def _observation(
 
 
 def _fired(
-    variables: Mapping[str, Variable], place: Mapping[Situation, int], seen: Observation, rung: Rung, helper: str
+    variables: Mapping[str, Variable],
+    place: Mapping[Situation, int],
+    seen: Observation,
+    rung: Rung,
+    helper: str,
 ) -> list[Factor]:
     constant, by_driver = passing([rung])
     quiet = {d: _weights(variables, place, d, seen.situation, by_level) for d, by_level in by_driver.items()}

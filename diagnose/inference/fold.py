@@ -48,9 +48,7 @@ Known = dict[tuple[int, ...], tuple[list[Factor], Folded]]
 """Identities of some factors -> the factors themselves (so that the identities stay theirs) and their product."""
 
 
-def fold(
-    factors: Sequence[Factor], causes: Collection[str], known: Known
-) -> tuple[dict[str, Folded], list[Factor]]:
+def fold(factors: Sequence[Factor], causes: Collection[str], known: Known) -> tuple[dict[str, Folded], list[Factor]]:
     """Return the causes summed out and the factors that are left, those of equal scope multiplied together.
 
     known: products worked out before, by the factors they are of; filled in as new ones are met.

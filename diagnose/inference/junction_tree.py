@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -20,8 +21,8 @@ from diagnose.inference.factor import Factor, Table, Weights, cardinalities
 from diagnose.inference.triangulation import elimination_cliques, moral_graph
 from diagnose.problems import DiagnoseError
 
-MOST_CELLS = 2**24
-"""Cells of one clique beyond which a network is refused (128 MB of doubles for one evidence set)."""
+MOST_CELLS = 2**22
+"""Cells of one clique beyond which a network is refused (32 MB of doubles for one evidence set)."""
 
 
 HUB_SHARE = 4
@@ -244,11 +245,10 @@ def _tree(factors: Sequence[Factor], cards: Mapping[str, int]) -> tuple[list[Cli
     sets = [near | {v} for v, near in eliminated]
     parent = [min((place[u] for u in near), default=-1) for _, near in eliminated]
     joined = list(range(len(sets)))
-    for n, scope in enumerate(sets):
-        into = joined[n]
-        over = parent[n]
-        if over >= 0 and joined[over] == over and sets[over] <= sets[into]:
-            joined[over] = into
+    for n in range(len(sets)):
+        into, next_up = joined[n], parent[n]
+        if next_up >= 0 and joined[next_up] == next_up and sets[next_up] <= sets[into]:
+            joined[next_up] = into
     members: dict[int, list[int]] = {}
     for n in range(len(sets)):
         members.setdefault(joined[n], []).append(n)
@@ -284,7 +284,9 @@ def _numbered(
         scope = tuple(sorted(scopes[n]))
         up = scopes[parent[n]] if n in parent else frozenset[str]()
         below = tuple(number[c] for c in children[n])
-        cliques.append(Clique(scope, number[parent[n]] if n in parent else -1, below, tuple(v for v in scope if v in up)))
+        cliques.append(
+            Clique(scope, number[parent[n]] if n in parent else -1, below, tuple(v for v in scope if v in up))
+        )
     clique_of = {n: number[first] for first, group in members.items() for n in group}
     return cliques, {v: clique_of[n] for n, (v, _) in enumerate(eliminated)}
 
@@ -310,11 +312,15 @@ def _gather(
     most = _cells(tuple(scope), cards) // HUB_SHARE
     hanging = [(scopes[c] & scope, c) for c in children[clique]]
     while len(hanging) > 2:
-        cells, i, j = min(
-            (_cells(tuple(a | b), cards), i, j)
-            for i, (a, _) in enumerate(hanging)
-            for j, (b, _) in enumerate(hanging[:i])
-        ) if len(hanging) <= PAIRS_UP_TO else _neighbours(hanging, cards)
+        cells, i, j = (
+            min(
+                (_cells(tuple(a | b), cards), i, j)
+                for i, (a, _) in enumerate(hanging)
+                for j, (b, _) in enumerate(hanging[:i])
+            )
+            if len(hanging) <= PAIRS_UP_TO
+            else _neighbours(hanging, cards)
+        )
         if cells > most:
             break
         (a, one), (b, other) = hanging[i], hanging[j]
@@ -327,5 +333,5 @@ def _gather(
 def _neighbours(hanging: Sequence[tuple[frozenset[str], int]], cards: Mapping[str, int]) -> tuple[int, int, int]:
     """The best pair among neighbours in the order of their separators: good enough while there are many."""
     order = sorted(range(len(hanging)), key=lambda n: (sorted(hanging[n][0]), n))
-    pairs = zip(order, order[1:], strict=False)
+    pairs = pairwise(order)
     return min((_cells(tuple(hanging[i][0] | hanging[j][0]), cards), max(i, j), min(i, j)) for i, j in pairs)

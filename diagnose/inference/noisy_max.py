@@ -17,6 +17,7 @@ situations are worked out here.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,7 +69,7 @@ def _one_draw(above: Table, held: Sequence[bool]) -> dict[Vector, float]:
     """Cut [0, 1] where some situation changes its level; above: shape (K, child levels)."""
     cuts = sorted({0.0, 1.0, *above[:, 1:].ravel().tolist()})
     result: dict[Vector, float] = {}
-    for low, high in zip(cuts, cuts[1:], strict=False):
+    for low, high in pairwise(cuts):
         reached = (above >= high).sum(axis=1) - 1
         vector = tuple(0 if h else int(n) for n, h in zip(reached, held, strict=True))
         result[vector] = result.get(vector, 0.0) + high - low

@@ -22,7 +22,6 @@ from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.problems import ImpossibleEvidence
 
-
 MOST_ROWS = 96
 """Evidence sets passed through a tree at once: more no longer fit the processor's cache."""
 
@@ -75,8 +74,11 @@ class Posterior:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """What is asked of the network: the evidence, the moment, what should be healthy (for the job, and to start and
-    keep running), which conditions to tell."""
+    """What is asked of the network.
+
+    observations, repairs: the evidence. now: the moment. targets: what should be healthy for the job;
+    start: what should be to start and keep running. shown: conditions whose levels are wanted.
+    """
 
     observations: tuple[Observation, ...] = ()
     repairs: tuple[RepairDone, ...] = ()
@@ -196,7 +198,15 @@ def _prospect(relative: Table, causes: Table, parts: Sequence[Sequence[Part]]) -
     """P(outcome k) = P(pass the first k-1) - P(pass the first k), jointly with each cause; the default passes all."""
     passed = [[Part(0, 1.0)], *parts]
     p = np.array([sum(part.factor * relative[part.row] for part in some) for some in passed])
-    joint = np.stack([sum((part.factor * relative[part.row] * causes[:, part.row] for part in some), start=np.zeros(len(causes))) for some in passed])
+    joint = np.stack(
+        [
+            sum(
+                (part.factor * relative[part.row] * causes[:, part.row] for part in some),
+                start=np.zeros(len(causes)),
+            )
+            for some in passed
+        ]
+    )
     chances = np.maximum(_differences(p), 1e-15)
     return Prospect(chances / chances.sum(), np.clip(_differences(joint) / chances[:, None], 0.0, 1.0))
 
@@ -220,9 +230,7 @@ def _log_evidence(bike: BikeGraph, observations: Sequence[Observation], repairs:
     return float(JunctionTree(network.factors).propagate().log_evidence[0])
 
 
-def _tree(
-    bike: BikeGraph, question: Question, wanted: Mapping[str, set[Situation]]
-) -> tuple[JunctionTree, Network]:
+def _tree(bike: BikeGraph, question: Question, wanted: Mapping[str, set[Situation]]) -> tuple[JunctionTree, Network]:
     asked = {root: frozenset((_uncut(question.now),)) for root in bike.roots}
     asked |= {node: asked.get(node, frozenset()) | frozenset(some) for node, some in wanted.items()}
     network = compile_network(bike, question.observations, question.repairs, asked)

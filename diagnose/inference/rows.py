@@ -77,9 +77,7 @@ class Rows:
                     parts.append(Part(self.add(plain, healthy, situation), factor))
         return parts
 
-    def add(
-        self, by_driver: Mapping[str, Mapping[str, float]], healthy: Iterable[str], situation: Situation
-    ) -> int:
+    def add(self, by_driver: Mapping[str, Mapping[str, float]], healthy: Iterable[str], situation: Situation) -> int:
         """Add one row that weighs nodes by level and asks the others to be healthy; return its number."""
         row = self.count
         self.count += 1
@@ -108,7 +106,7 @@ class Rows:
         if condition is None or node in situation.held:
             return
         if not self._is_free(node):
-            self._weigh(node, row, situation, {level: 0.0 for level in condition.levels[1:]})
+            self._weigh(node, row, situation, dict.fromkeys(condition.levels[1:], 0.0))
             return
         net = self._network
         known = net.quiet.get(node, frozenset())

@@ -81,9 +81,7 @@ class BikeGraph:
 
     @cached_property
     def _beliefs(self) -> nx.DiGraph:
-        return self.graph.edge_subgraph(
-            [(u, v) for u, v, kind in self.graph.edges(data="kind") if kind == "leads_to"]
-        )
+        return self.graph.edge_subgraph([(u, v) for u, v, kind in self.graph.edges(data="kind") if kind == "leads_to"])
 
 
 def decision_graph(knowledge: Knowledge, facts: Mapping[str, str]) -> BikeGraph:

@@ -55,6 +55,7 @@ def split_by_mechanism(p: float, m: float, r: float) -> tuple[float, float]:
         p: marginal of the cause, in (0, 1).
         m: prior of the mechanism, in [0, 1].
         r: odds ratio, above 0.
+
     Raises:
         ValueError: a number lies outside its range.
 

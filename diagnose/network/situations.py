@@ -44,10 +44,10 @@ def paths(cause: str, repairs: tuple[RepairDone, ...]) -> tuple[tuple[int, ...],
     >>> paths("plug_dead", (RepairDone("new_plug", {"plug_dead": 0.99}),))
     ((0, 0), (1, 0), (1, 1))
     """
-    courses = [(0,), (1,)]
+    courses: list[tuple[int, ...]] = [(0,), (1,)]
     for repair in repairs:
         if repair.touches(cause):
-            courses = [c + (now,) for c in courses for now in (0, 1) if _step(cause, repair, c[-1], now) > 0]
+            courses = [(*c, now) for c in courses for now in (0, 1) if _step(cause, repair, c[-1], now) > 0]
     return tuple(courses)
 
 

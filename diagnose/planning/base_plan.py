@@ -67,10 +67,10 @@ class Plan:
 class Layout:
     """All that does not change from leaf to leaf.
 
-    repairs: sorted by id. money: [R] each without access, as far as it is paid whether it is needed or
-    not. doing: [R] what is paid on top only if it is needed. access: the tree their paths make. need: [R, S] 1 where access must be open. opening, closing: [S] money. cures: [R, n], see
-    cure_table. price: [R] money with access from the bench as it is. cover: causes shared out by the
-    present belief.
+    repairs: sorted by id. money: [R] each without access, as far as it is paid whether it is needed or not.
+    doing: [R] what is paid on top only if it is needed. access: the tree their paths make. need: [R, S] 1
+    where access must be open. opening, closing: [S] money. cures: [R, n], see cure_table. price: [R] money
+    with access from the bench as it is. cover: causes shared out by the present belief.
     """
 
     bench: Bench
@@ -233,8 +233,15 @@ def _items(
     index = np.array([[*row, *[nothing] * (width - len(row))] for row in order], dtype=np.intp)
     index = index.reshape(len(order), width)
     loss = np.column_stack([lost.repairs, np.zeros(len(order))])
-    money, need = np.column_stack([price, np.zeros(len(order))]), np.vstack([layout.need, np.zeros(len(layout.opening))])
-    lumped = ((lost.repairs * lump).sum(axis=1), (lump * price).sum(axis=1), np.minimum(lump @ layout.need, 1.0))
+    money, need = (
+        np.column_stack([price, np.zeros(len(order))]),
+        np.vstack([layout.need, np.zeros(len(layout.opening))]),
+    )
+    lumped = (
+        (lost.repairs * lump).sum(axis=1),
+        (lump * price).sum(axis=1),
+        np.minimum(lump @ layout.need, 1.0),
+    )
     return (
         np.column_stack([np.take_along_axis(loss, index, axis=1), lumped[0]]),
         np.column_stack([np.take_along_axis(money, index, axis=1), lumped[1]]),

@@ -59,9 +59,7 @@ def rank_steps(
     rated = [*_tests(layout, tests, beliefs), *_repairs(layout, beliefs), _try_out(layout, beliefs)]
     possible = [step for step, _ in rated if not step.forbidden]
     tied = _tied(possible, worth, beliefs.failing, bench.money(TIE_MINUTES))
-    return tuple(
-        step for step, _ in sorted(rated, key=lambda one: _rank(one, (one[0].kind, one[0].id) in tied))
-    )
+    return tuple(step for step, _ in sorted(rated, key=lambda one: _rank(one, (one[0].kind, one[0].id) in tied)))
 
 
 def _tied(steps: Sequence[Step], worth: float, failing: float, tie: float) -> frozenset[tuple[str, str]]:

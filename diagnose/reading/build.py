@@ -234,9 +234,7 @@ class _Builder:
     def links(self, written: Written, raw: Mapping[str, Row]) -> tuple[model.Link, ...]:
         """Return what an entry leads to, as full tables."""
         return tuple(
-            model.Link(
-                parent=written.id, child=child, table=self.table(written, ("leads_to", child), row, child)
-            )
+            model.Link(parent=written.id, child=child, table=self.table(written, ("leads_to", child), row, child))
             for child, row in raw.items()
         )
 
@@ -245,9 +243,7 @@ class _Builder:
         levels = self.levels.get(written.id, (ABSENT, PRESENT))
         if len(levels) > 2:
             if isinstance(row, Mapping):
-                return {
-                    level: self.chances(written, (*trail, level), one, child) for level, one in row.items()
-                }
+                return {level: self.chances(written, (*trail, level), one, child) for level, one in row.items()}
             says = f"{subject(written, trail)} is one number, but {written.id} has several levels"
             write = "{" + ", ".join(f"{level}: 0.5" for level in levels[1:]) + "}"
             self.problems.append(written.problem(trail, says, "levels-needed", write))
@@ -270,18 +266,14 @@ class _Builder:
         levels = self.levels.get(node, (ABSENT, PRESENT))
         if len(levels) > 2:
             says = f"{subject(written, trail)} is one number, but {node} has several levels"
-            write = (
-                "{" + ", ".join(f"{level}: {chance / (len(levels) - 1):.2g}" for level in levels[1:]) + "}"
-            )
+            write = "{" + ", ".join(f"{level}: {chance / (len(levels) - 1):.2g}" for level in levels[1:]) + "}"
             self.problems.append(written.problem(trail, says, "levels-needed", write))
         return {levels[-1]: chance}
 
 
 def _fact(written: Written, raw: schema.RawFact) -> model.Fact:
     options = {
-        name: model.Option(
-            id=name, name=option.name, look=option.look, implies=option.implies, odds=option.odds
-        )
+        name: model.Option(id=name, name=option.name, look=option.look, implies=option.implies, odds=option.odds)
         for name, option in raw.options.items()
     }
     return model.Fact(
@@ -295,9 +287,7 @@ def _fact(written: Written, raw: schema.RawFact) -> model.Fact:
 
 
 def _mechanism(written: Written, raw: schema.RawMechanism) -> model.Mechanism:
-    return model.Mechanism(
-        **_common(written, raw), plain=raw.plain, prior=raw.prior, odds_ratio=raw.odds_ratio
-    )
+    return model.Mechanism(**_common(written, raw), plain=raw.plain, prior=raw.prior, odds_ratio=raw.odds_ratio)
 
 
 def _repair(written: Written, raw: schema.RawRepair) -> model.Repair:

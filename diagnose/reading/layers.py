@@ -135,9 +135,7 @@ def changes(shipped: Path, shop: Path) -> tuple[Change, ...]:
     return tuple(
         change
         for where, entry in over.items()
-        for change in _changed(
-            under[where].node if where in under else None, entry.node, f"{entry.kind}.{entry.id}"
-        )
+        for change in _changed(under[where].node if where in under else None, entry.node, f"{entry.kind}.{entry.id}")
     )
 
 
@@ -153,9 +151,7 @@ def _changed(old: Node | None, new: Node, path: str) -> Iterator[Change]:
         for key, value in pair[1].items():
             yield from _changed(pair[0].get(key), value, f"{path}.{key}")
     elif old is None or old.plain() != new.plain():
-        yield Change(
-            path, None if old is None else _flow(old), _flow(new), Place(new.document.file, *new.key)
-        )
+        yield Change(path, None if old is None else _flow(old), _flow(new), Place(new.document.file, *new.key))
 
 
 def _flow(node: Node) -> str:
@@ -209,9 +205,5 @@ def _step(node: Node, part: str | int) -> Node:
 def _duplicate(entry: Written, known: Written) -> Problem:
     """Return the mistake of an id that is taken."""
     says = f"{entry.id} is taken: {known.place} writes it under {known.kind}"
-    write = (
-        "another id, or the keys of both in one entry"
-        if entry.kind == known.kind
-        else f"{entry.id}_{entry.kind}"
-    )
+    write = "another id, or the keys of both in one entry" if entry.kind == known.kind else f"{entry.id}_{entry.kind}"
     return entry.problem((), says, "duplicate-id", write, key=True)

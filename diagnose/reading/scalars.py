@@ -68,9 +68,7 @@ def _number(value: Any, wanted: str = "a number", write: str = "a number such as
         )
     bare = text.rstrip("% ")
     if bare != text and _NUMBER.fullmatch(bare):
-        raise refused(
-            "not-a-number", f"is {short(text)}; a share is written as a number", f"{float(bare) / 100:g}"
-        )
+        raise refused("not-a-number", f"is {short(text)}; a share is written as a number", f"{float(bare) / 100:g}")
     raise refused("not-a-number", f"is {short(text) or 'empty'}; it must be {wanted}", write)
 
 
@@ -169,9 +167,7 @@ def _sources(value: Any) -> list[Any]:
 def _levels(value: Any) -> list[Any]:
     levels = listed(value)
     if len(levels) < 2:
-        raise refused(
-            "too-few-levels", "needs two levels or more, the healthy one first", "[good, weak, none]"
-        )
+        raise refused("too-few-levels", "needs two levels or more, the healthy one first", "[good, weak, none]")
     texts = [level for level in levels if isinstance(level, str)]
     if len(set(texts)) < len(texts):
         raise refused("repeated-level", "holds a level twice", "[good, weak, none]")

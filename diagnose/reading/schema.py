@@ -231,9 +231,7 @@ class RawSource(Raw):
     """An entry of sources.yaml."""
 
     name: Text
-    kind: Annotated[
-        Literal["published", "common_practice", "memory"], one_of("published", "common_practice", "memory")
-    ]
+    kind: Annotated[Literal["published", "common_practice", "memory"], one_of("published", "common_practice", "memory")]
     basis: Texts = ()
     publisher: Text = ""
     address: Text = ""

@@ -119,9 +119,7 @@ def _text(data: bytes, shown: str) -> str:
         lines = tuple(data.decode(errors="replace").lstrip("\ufeff").split("\n", line + 1))[: line + 1]
         found = Document(shown, tuple(text.rstrip("\r")[:MAX_LINE] for text in lines))
         says = f"byte {data[error.start]:#04x} is not UTF-8"
-        raise _Refused(
-            found.problem((line + 1, column), says, "encoding", "the file saved as UTF-8")
-        ) from None
+        raise _Refused(found.problem((line + 1, column), says, "encoding", "the file saved as UTF-8")) from None
 
 
 def _refuse_odd_text(text: str, document: Document) -> None:
@@ -133,9 +131,7 @@ def _refuse_odd_text(text: str, document: Document) -> None:
         raise _Refused(document.problem((number, MAX_LINE + 1), says, "line-too-long", "shorter lines"))
     if odd := _ODD.search(text):
         says = f"character U+{ord(odd[0]):04X} does not print and cannot stand in a text"
-        raise _Refused(
-            document.problem(_spot(text, odd.start()), says, "odd-character", "the text without it")
-        )
+        raise _Refused(document.problem(_spot(text, odd.start()), says, "odd-character", "the text without it"))
     if tab := _TAB.search(text):
         spot = _spot(text, tab.start(1))
         raise _Refused(document.problem(spot, "a tab indents this line", "tab-indent", "spaces"))
@@ -171,15 +167,11 @@ class _Reader:
         after = next(self.events)
         if isinstance(after, yaml.DocumentStartEvent):
             says = "a second document begins here; only one is read"
-            raise _Refused(
-                self.document.problem(_start(after), says, "several-documents", "one document, without ---")
-            )
+            raise _Refused(self.document.problem(_start(after), says, "several-documents", "one document, without ---"))
         if isinstance(node.content, dict):
             return node
         says = "this file must be a mapping of ids to entries"
-        raise _Refused(
-            node.problem(says, "not-a-mapping", "id: and below it, indented, the keys of the entry")
-        )
+        raise _Refused(node.problem(says, "not-a-mapping", "id: and below it, indented, the keys of the entry"))
 
     def node(self, event: Any, key: Spot, depth: int) -> Node:
         """Return the value that begins with this event."""
@@ -187,9 +179,7 @@ class _Reader:
         if isinstance(event, yaml.AliasEvent) or event.anchor:
             sign = "*" if isinstance(event, yaml.AliasEvent) else "&"
             says = f"{sign}{event.anchor}: anchors and aliases are not read"
-            raise _Refused(
-                self.document.problem(at, says, "anchor", "the value itself, or quotes round the text")
-            )
+            raise _Refused(self.document.problem(at, says, "anchor", "the value itself, or quotes round the text"))
         if event.tag is not None:
             says = "tags with ! are not read; every value is a text, a list or a mapping"
             self.problems.append(
@@ -200,9 +190,7 @@ class _Reader:
             return Node(None if nothing else event.value, self.document, at, key)
         if depth == MAX_DEPTH:
             says = f"values are nested more than {MAX_DEPTH} deep"
-            raise _Refused(
-                self.document.problem(at, says, "nested-too-deep", "fewer brackets and indented levels")
-            )
+            raise _Refused(self.document.problem(at, says, "nested-too-deep", "fewer brackets and indented levels"))
         if isinstance(event, yaml.SequenceStartEvent):
             return Node(list(self.items(depth + 1)), self.document, at, key)
         return Node(self.mapping(depth + 1), self.document, at, key)

@@ -89,9 +89,7 @@ _SLIPS = (
     ),
 )
 
-_OTHER = Slip(
-    "", "this cannot be read as YAML", "key: value, with quotes round a text that holds special characters"
-)
+_OTHER = Slip("", "this cannot be read as YAML", "key: value, with quotes round a text that holds special characters")
 
 
 _END = Slip("", "the file ends in the middle of a value", "the bracket or quote that is still open, closed")

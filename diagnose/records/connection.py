@@ -50,9 +50,7 @@ def connect(path: Path) -> sqlite3.Connection:
     """
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
         oldest = ".".join(map(str, OLDEST_SQLITE))
-        raise JobError(
-            f"jobs need SQLite {oldest}, this Python brings {sqlite3.sqlite_version}: update Python."
-        )
+        raise JobError(f"jobs need SQLite {oldest}, this Python brings {sqlite3.sqlite_version}: update Python.")
     with plain_errors(path):
         _check_path(path)
         db = sqlite3.connect(path, isolation_level=None, timeout=BUSY_MS / 1000)
@@ -102,13 +100,9 @@ def _check_path(path: Path) -> None:
     if path.is_dir():
         raise JobError(f"{path} is a folder; name a file in it, such as {path / 'jobs.db'}.")
     if not path.parent.exists():
-        raise JobError(
-            f"the folder {path.parent} does not exist; make it, or name another file for the jobs."
-        )
+        raise JobError(f"the folder {path.parent} does not exist; make it, or name another file for the jobs.")
     if not path.parent.is_dir():
-        raise JobError(
-            f"{path.parent} is a file, so no job file can lie in it; name another file for the jobs."
-        )
+        raise JobError(f"{path.parent} is a file, so no job file can lie in it; name another file for the jobs.")
     if path.exists() and not path.is_file():
         raise JobError(f"{path} is not a plain file; name another file for the jobs.")
 
@@ -137,9 +131,7 @@ def plain_errors(path: Path) -> Iterator[None]:
         raise kind(f"{path}: {_plain(path, str(error))}") from error
     except OSError as error:
         reason = error.strerror or str(error)
-        raise JobError(
-            f"{path} cannot be used ({reason}); name another file, or allow writing to it."
-        ) from error
+        raise JobError(f"{path} cannot be used ({reason}); name another file, or allow writing to it.") from error
 
 
 def _plain(path: Path, message: str) -> str:

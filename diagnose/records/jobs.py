@@ -66,9 +66,7 @@ class Store:
         """Return the store."""
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, tb: TracebackType | None
-    ) -> None:
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, tb: TracebackType | None) -> None:
         """Close the file."""
         self.close()
 
@@ -125,9 +123,7 @@ class Store:
         """
         with plain_errors(self._path):
             self._count(job_id)
-            rows = self._db.execute(
-                "SELECT kind, body, at FROM events WHERE job = ? ORDER BY number", (job_id,)
-            )
+            rows = self._db.execute("SELECT kind, body, at FROM events WHERE job = ? ORDER BY number", (job_id,))
             return tuple(self._event(job_id, number, *row) for number, row in enumerate(rows, start=1))
 
     def jobs(self) -> tuple[JobLine, ...]:

@@ -55,9 +55,7 @@ def _date(iso: str) -> str:
 
 def _came_in(trail: Trail) -> list[str]:
     lines = (
-        [f"The bike: {'; '.join(f'{name.lower()}: {option}' for name, option in trail.bike)}."]
-        if trail.bike
-        else []
+        [f"The bike: {'; '.join(f'{name.lower()}: {option}' for name, option in trail.bike)}."] if trail.bike else []
     )
     if trail.complaint:
         lines.append(f"It came in because: {trail.complaint}.")

@@ -88,9 +88,7 @@ def trail(consultation: Consultation) -> Trail:
         steps=tuple(_steps(known, events)),
         notes=state.notes,
         confirmed=tuple(_confirmed(known, closed.get("confirmed") or {})),
-        unchecked=tuple(
-            (known.tests[test].name, why or OFF[kind]) for test, (kind, why) in state.off_list.items()
-        ),
+        unchecked=tuple((known.tests[test].name, why or OFF[kind]) for test, (kind, why) in state.off_list.items()),
         advice=tuple(_advice(consultation)) if clear else (),
         cautions=tuple(_cautions(consultation, clear)),
         minutes=state.minutes,
@@ -191,9 +189,7 @@ def _advice(consultation: Consultation) -> Iterator[tuple[str, str, float]]:
     """Give what is still likely: name, in plain words, chance. What is known from the closing is left out."""
     known, closed = consultation.knowledge, consultation.state.closed or {}
     settled = set(closed.get("confirmed") or {})
-    likely = [
-        one for one in consultation.ranked if one.probability >= LIKELY_ENOUGH and one.id not in settled
-    ]
+    likely = [one for one in consultation.ranked if one.probability >= LIKELY_ENOUGH and one.id not in settled]
     for one in likely[:MOST_ADVICE]:
         plain = known.causes[one.id].plain if one.id in known.causes else ""
         yield one.name, plain, one.probability

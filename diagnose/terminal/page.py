@@ -12,9 +12,7 @@ Style = Literal["", "bold", "dim", "warn"]
 
 NARROW, WIDEST = 30, 100
 RICH_STYLES = {"": "", "bold": "bold", "dim": "dim", "warn": "bold yellow"}
-ASCII = str.maketrans(
-    {"█": "#", "░": ".", "↑": "^", "↓": "v", "─": "-", "·": "-", "–": "-", "—": "-", "’": "'"}
-)
+ASCII = str.maketrans({"█": "#", "░": ".", "↑": "^", "↓": "v", "─": "-", "·": "-", "–": "-", "—": "-", "’": "'"})
 
 
 @dataclass(frozen=True, slots=True)

@@ -211,9 +211,7 @@ def repairs_for(consultation: Consultation) -> list[Repair]:
     planned = [known.repairs[step.id] for step in consultation.steps if step.kind == "repair"]
     rest = [repair for repair in known.repairs.values() if repair not in planned]
     facts = consultation.state.facts
-    return planned + sorted(
-        (repair for repair in rest if may_apply(repair.applies, facts)), key=lambda one: one.name
-    )
+    return planned + sorted((repair for repair in rest if may_apply(repair.applies, facts)), key=lambda one: one.name)
 
 
 def cured_here(consultation: Consultation, repair: Repair) -> Iterator[tuple[str, str]]:
@@ -291,12 +289,7 @@ def last_standing(consultation: Consultation) -> Event:
 
 def found_broken(consultation: Consultation) -> list[str]:
     """Return the causes that were seen to be bad when a repair was done."""
-    return [
-        cause
-        for done in consultation.state.repairs
-        for cause, looked in done.found.items()
-        if looked == "broken"
-    ]
+    return [cause for done in consultation.state.repairs for cause, looked in done.found.items() if looked == "broken"]
 
 
 def complaint_known(consultation: Consultation) -> bool:

@@ -16,7 +16,9 @@ from diagnose.problems import Place
 HERE = Place("random")
 
 
-def chances(rng: np.random.Generator, levels: tuple[str, ...], low: float = 0.2, high: float = 0.95) -> dict[str, float]:
+def chances(
+    rng: np.random.Generator, levels: tuple[str, ...], low: float = 0.2, high: float = 0.95
+) -> dict[str, float]:
     """Return a random split of a random total over the unhealthy levels."""
     parts = rng.dirichlet(np.ones(len(levels) - 1)) * rng.uniform(low, high)
     return {level: float(p) for level, p in zip(levels[1:], parts, strict=True)}
@@ -35,13 +37,28 @@ def random_bike(
 
     Behaviours have two levels and lead to nothing; most have no leak. An AND needs two causes, or a cause and a condition.
     """
-    roots = {f"m{n}": Mechanism(id=f"m{n}", name="m", basis=(), place=HERE, prior=(float(rng.uniform(0.1, 0.7)),) * 3,
-                                odds_ratio=float(rng.uniform(1.5, 6))) for n in range(mechanisms)}
-    levels = [((ABSENT, PRESENT), ("good", "weak", "none"))[int(rng.random() < 0.4)] for _ in range(conditions)]
-    into: dict[str, list[Link]] = {f"x{n}": [] for n in range(causes)} | {f"c{n}": [] for n in range(conditions)}
+    roots = {
+        f"m{n}": Mechanism(
+            id=f"m{n}",
+            name="m",
+            basis=(),
+            place=HERE,
+            prior=(float(rng.uniform(0.1, 0.7)),) * 3,
+            odds_ratio=float(rng.uniform(1.5, 6)),
+        )
+        for n in range(mechanisms)
+    }
+    levels = [
+        ((ABSENT, PRESENT), ("good", "weak", "none"))[int(rng.random() < 0.4)] for _ in range(conditions)
+    ]
+    into: dict[str, list[Link]] = {f"x{n}": [] for n in range(causes)} | {
+        f"c{n}": [] for n in range(conditions)
+    }
     for k in range(conditions):
         for n in rng.choice(causes, min(causes, int(rng.integers(1, parents + 1))), replace=False):
-            into[f"x{n}"].append(Link(parent=f"x{n}", child=f"c{k}", table={PRESENT: chances(rng, levels[k])}))
+            into[f"x{n}"].append(
+                Link(parent=f"x{n}", child=f"c{k}", table={PRESENT: chances(rng, levels[k])})
+            )
         if k and rng.random() < 0.7:
             j = int(rng.integers(k))
             table = {level: chances(rng, levels[k]) for level in levels[j][1:]}
@@ -54,18 +71,52 @@ def random_bike(
             if k and rng.random() < 0.5:
                 second = {"c0": frozenset(levels[0][1:] if rng.random() < 0.5 else levels[0][-1:])}
             both = (AllOf(parents={"x0": frozenset((PRESENT,))} | second, chances=chances(rng, levels[k])),)
-        made[f"c{k}"] = Condition(id=f"c{k}", name="c", basis=(), place=HERE, system="s", levels=levels[k], level_names={},
-                                  applies={}, leak=chances(rng, levels[k], 0.01, 0.1), leak_name="else",
-                                  links=tuple(into[f"c{k}"]), all_of=both)
+        made[f"c{k}"] = Condition(
+            id=f"c{k}",
+            name="c",
+            basis=(),
+            place=HERE,
+            system="s",
+            levels=levels[k],
+            level_names={},
+            applies={},
+            leak=chances(rng, levels[k], 0.01, 0.1),
+            leak_name="else",
+            links=tuple(into[f"c{k}"]),
+            all_of=both,
+        )
     for k in range(behaviours):
         made[f"b{k}"] = _behaviour(rng, f"b{k}", into, {f"c{n}": levels[n] for n in range(conditions)})
     for c in range(conditions):
         made[f"c{c}"] = replace(made[f"c{c}"], links=tuple(into[f"c{c}"]))
-    found = {f"x{n}": Cause(id=f"x{n}", name="x", basis=(), place=HERE, system="s", plain="", applies={},
-                            mechanism=f"m{rng.integers(mechanisms)}" if mechanisms and rng.random() < 0.7 else None,
-                            prior=(float(rng.uniform(0.05, 0.5)),) * 3, links=tuple(into[f"x{n}"])) for n in range(causes)}
-    knowledge = Knowledge(facts={}, mechanisms=roots, conditions=made, causes=found, tests={}, repairs={}, access={},
-                          complaints={}, cautions={}, sources={}, version="random")
+    found = {
+        f"x{n}": Cause(
+            id=f"x{n}",
+            name="x",
+            basis=(),
+            place=HERE,
+            system="s",
+            plain="",
+            applies={},
+            mechanism=f"m{rng.integers(mechanisms)}" if mechanisms and rng.random() < 0.7 else None,
+            prior=(float(rng.uniform(0.05, 0.5)),) * 3,
+            links=tuple(into[f"x{n}"]),
+        )
+        for n in range(causes)
+    }
+    knowledge = Knowledge(
+        facts={},
+        mechanisms=roots,
+        conditions=made,
+        causes=found,
+        tests={},
+        repairs={},
+        access={},
+        complaints={},
+        cautions={},
+        sources={},
+        version="random",
+    )
     return decision_graph(knowledge, {})
 
 
@@ -79,8 +130,19 @@ def _behaviour(
         table = {level: chances(rng, names) for level in levels.get(str(parent), names)[1:]}
         into[str(parent)].append(Link(parent=str(parent), child=name, table=table))
     leak = chances(rng, names, 0.01, 0.1) if rng.random() < 0.3 else {}
-    return Condition(id=name, name="b", basis=(), place=HERE, system="s", levels=names, level_names={}, applies={},
-                     leak=leak, leak_name="else", links=())
+    return Condition(
+        id=name,
+        name="b",
+        basis=(),
+        place=HERE,
+        system="s",
+        levels=names,
+        level_names={},
+        applies={},
+        leak=leak,
+        leak_name="else",
+        links=(),
+    )
 
 
 def random_rung(

@@ -19,13 +19,18 @@ LOOKS = {"broken": {0: 0.02, 1: 0.97}, "sound": {0: 0.98, 1: 0.30}}
 
 
 def weighted_worlds(
-    bike: BikeGraph, repairs: tuple[RepairDone, ...], observations: Sequence[Observation], situations: Sequence[Situation]
+    bike: BikeGraph,
+    repairs: tuple[RepairDone, ...],
+    observations: Sequence[Observation],
+    situations: Sequence[Situation],
 ) -> Iterator[tuple[float, dict[tuple[str, Situation], str], dict[str, int]]]:
     """Yield (weight, level of every node in every situation, cause -> present after the last repair)."""
     draws = [list(_intervals(link)) for into in bike.links.values() for link in into]
     keys = [(link.parent, link.child) for into in bike.links.values() for link in into]
     ands = [(c, n) for c, cond in bike.conditions.items() for n, _ in enumerate(cond.all_of)]
-    draws += [list(_pieces(bike.conditions[c].all_of[n].chances, list(bike.conditions[c].levels))) for c, n in ands]
+    draws += [
+        list(_pieces(bike.conditions[c].all_of[n].chances, list(bike.conditions[c].levels))) for c, n in ands
+    ]
     keys += [("and", f"{c}/{n}") for c, n in ands]
     for p_roots, courses in _courses(bike, repairs):
         looks = _looks(repairs, courses)
@@ -42,7 +47,9 @@ def weighted_worlds(
             yield weight, state, {r: course[-1] for r, course in courses.items()}
 
 
-def _courses(bike: BikeGraph, repairs: tuple[RepairDone, ...]) -> Iterator[tuple[float, dict[str, list[int]]]]:
+def _courses(
+    bike: BikeGraph, repairs: tuple[RepairDone, ...]
+) -> Iterator[tuple[float, dict[str, list[int]]]]:
     """Yield (probability, cause -> present before any repair, after the first, ...): one entry for each epoch."""
     mechs = list(bike.mechanisms)
     for on in itertools.product((0, 1), repeat=len(mechs)):
@@ -52,7 +59,9 @@ def _courses(bike: BikeGraph, repairs: tuple[RepairDone, ...]) -> Iterator[tuple
         active = dict(zip(mechs, on, strict=True))
         options = []
         for root in bike.roots.values():
-            start = root.marginal if root.mechanism is None else (root.on if active[root.mechanism] else root.off)
+            start = (
+                root.marginal if root.mechanism is None else (root.on if active[root.mechanism] else root.off)
+            )
             options.append(list(_course(root.id, start, repairs)))
         for combination in itertools.product(*options):
             p = p_mech
@@ -117,7 +126,11 @@ def _does(row: Mapping[str, float], levels: Sequence[str], u: float) -> int:
 
 
 def _levels(
-    bike: BikeGraph, courses: Mapping[str, list[int]], repairs: tuple[RepairDone, ...], u: Mapping[tuple[str, str], float], s: Situation
+    bike: BikeGraph,
+    courses: Mapping[str, list[int]],
+    repairs: tuple[RepairDone, ...],
+    u: Mapping[tuple[str, str], float],
+    s: Situation,
 ) -> dict[str, str]:
     level = {r: PRESENT if courses[r][s.epoch] and r not in s.cut else ABSENT for r in bike.roots}
     for c in bike.order:

@@ -22,9 +22,7 @@ def parked(draft: Draft) -> Iterator[Problem]:
     names = draft.names("facts")
     wanted = ", ".join(CONTEXTS)
     if names is not None and "parked" not in names:
-        file = next(
-            (known.node.document.file for known in draft.written.values() if known.kind == "facts"), ""
-        )
+        file = next((known.node.document.file for known in draft.written.values() if known.kind == "facts"), "")
         says = "the fact parked is missing; it picks one of the three figures of a prior"
         yield Problem(Place(file or "facts.yaml"), says, "parked-fact", f"parked, with the options {wanted}")
     fact = draft.knowledge.facts.get("parked")

@@ -37,9 +37,7 @@ def sums(draft: Draft) -> Iterator[Problem]:
         if total > 1 + SLACK:
             spoken = subject(draft.source_of(entry), trail)
             says = f"{spoken} gives the levels of {node} {total:g} together; it can be 1 at most"
-            yield draft.problem(
-                entry, trail, says, "sum-over-one", "smaller chances, 1 together at most", key=True
-            )
+            yield draft.problem(entry, trail, says, "sum-over-one", "smaller chances, 1 together at most", key=True)
 
 
 def healthy_levels(draft: Draft) -> Iterator[Problem]:
@@ -58,9 +56,7 @@ def healthy_levels(draft: Draft) -> Iterator[Problem]:
             yield from _healthy(draft, complaint, ("drivers", node), node, chances)
 
 
-def _healthy(
-    draft: Draft, entry: Entry, trail: Trail, node: str, levels: Mapping[str, object]
-) -> Iterator[Problem]:
+def _healthy(draft: Draft, entry: Entry, trail: Trail, node: str, levels: Mapping[str, object]) -> Iterator[Problem]:
     known = draft.levels(node)
     if known and known[0] in levels:
         spoken = subject(draft.source_of(entry), trail)
@@ -74,15 +70,22 @@ def certainties(draft: Draft) -> Iterator[Problem]:
     conditions = draft.knowledge.conditions
     doing = {c.id for c in conditions.values() if len(c.levels) == 2 and not c.links and not c.all_of}
     doing -= {p for c in conditions.values() for part in c.all_of for p in part.parents}
-    entries = (*draft.knowledge.tests.values(), *draft.knowledge.complaints.values())
-    for entry in entries:
-        ladder = [("outcomes", o.id, o.drivers) for o in entry.outcomes] if isinstance(entry, Test) else [("", "", entry.drivers)]
-        for kind, outcome, drivers in ladder:
-            for node, row in drivers.items():
-                if 1.0 in row.values() and node not in doing:
-                    trail = (kind, outcome, "drivers", node) if kind else ("drivers", node)
-                    says = f"{subject(draft.source_of(entry), trail)} is certain, but {node} is hidden; certain is kept for what the bike does"
-                    yield draft.problem(entry, trail, says, "certain-of-hidden", "0.97")
+    rows: list[tuple[Entry, Trail, str, Mapping[str, float]]] = [
+        (test, ("outcomes", outcome.id, "drivers", node), node, row)
+        for test in draft.knowledge.tests.values()
+        for outcome in test.outcomes
+        for node, row in outcome.drivers.items()
+    ]
+    rows += [
+        (complaint, ("drivers", node), node, row)
+        for complaint in draft.knowledge.complaints.values()
+        for node, row in complaint.drivers.items()
+    ]
+    for entry, trail, node, row in rows:
+        if 1.0 in row.values() and node not in doing:
+            spoken = subject(draft.source_of(entry), trail)
+            says = f"{spoken} is certain, but {node} is hidden; only what the bike does is seen for certain"
+            yield draft.problem(entry, trail, says, "certain-of-hidden", "0.97")
 
 
 def leaks(draft: Draft) -> Iterator[Problem]:
@@ -107,9 +110,7 @@ def symptom_minutes(draft: Draft) -> Iterator[Problem]:
     """A symptom costs a question or a look; what takes longer is a test."""
     for test in draft.knowledge.tests.values():
         if test.symptom and test.minutes > MOST_SYMPTOM_MINUTES:
-            says = (
-                f"{test.id} takes {test.minutes:g} minutes; a symptom takes {MOST_SYMPTOM_MINUTES:g} at most"
-            )
+            says = f"{test.id} takes {test.minutes:g} minutes; a symptom takes {MOST_SYMPTOM_MINUTES:g} at most"
             write = f"it in tests/{test.system}.yaml, or fewer minutes"
             yield draft.problem(test, ("minutes",), says, "symptom-too-long", write)
 
@@ -132,13 +133,9 @@ def _wrong_unit(draft: Draft, test: Test, quantity: str, unit: str) -> Problem:
     """Return the mistake of a unit that is left out, not known, or measures something else."""
     write = "unit: " + " or ".join(units_of(quantity))
     if not unit:
-        return draft.problem(
-            test, ("reading",), f"reading of {test.id} has no unit", "wrong-unit", write, key=True
-        )
+        return draft.problem(test, ("reading",), f"reading of {test.id} has no unit", "wrong-unit", write, key=True)
     measures = UNITS.get(unit)
-    reason = (
-        f"a unit of {measures}, not of {quantity}" if measures else f"no unit of {quantity} that is known"
-    )
+    reason = f"a unit of {measures}, not of {quantity}" if measures else f"no unit of {quantity} that is known"
     says = f"reading unit of {test.id} is {unit}, {reason}"
     return draft.problem(test, ("reading", "unit"), says, "wrong-unit", write)
 
@@ -166,6 +163,4 @@ def limits(draft: Draft) -> Iterator[Problem]:
             for (_, low), (name, high) in pairwise(limit.below):
                 if high <= low:
                     says = f"limit {name} of {test.id} is {high:g}, not above the one before it, {low:g}"
-                    yield draft.problem(
-                        test, (*trail, "below", name), says, "limits-not-rising", "limits that rise"
-                    )
+                    yield draft.problem(test, (*trail, "below", name), says, "limits-not-rising", "limits that rise")

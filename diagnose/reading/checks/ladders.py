@@ -19,9 +19,7 @@ def defaults(draft: Draft) -> Iterator[Problem]:
         for extra in marked[1:]:
             says = f"{test.id} has a second default outcome, {extra.id}; the first is {marked[0].id}"
             trail = ("outcomes", extra.id, "default")
-            yield draft.problem(
-                test, trail, says, "two-defaults", "default: true at one outcome only", key=True
-            )
+            yield draft.problem(test, trail, says, "two-defaults", "default: true at one outcome only", key=True)
         if len(marked) == 1 and marked[0] is not test.outcomes[-1]:
             says = f"{marked[0].id} is the default outcome of {test.id} but does not stand last"
             write = f"{marked[0].id} after {test.outcomes[-1].id}"
@@ -31,9 +29,7 @@ def defaults(draft: Draft) -> Iterator[Problem]:
                 given = "drivers" if outcome.drivers else "base"
                 says = f"{outcome.id} is the default outcome of {test.id} and cannot have {given}"
                 trail = ("outcomes", outcome.id, given)
-                yield draft.problem(
-                    test, trail, says, "default-with-drivers", f"it without {given}", key=True
-                )
+                yield draft.problem(test, trail, says, "default-with-drivers", f"it without {given}", key=True)
 
 
 def rungs(draft: Draft) -> Iterator[Problem]:
@@ -50,8 +46,6 @@ def rungs(draft: Draft) -> Iterator[Problem]:
         else:
             for outcome in test.outcomes:
                 if not outcome.default and not outcome.drivers and not outcome.base:
-                    says = (
-                        f"outcome {outcome.id} of {test.id} can never happen: it has no drivers and no base"
-                    )
+                    says = f"outcome {outcome.id} of {test.id} can never happen: it has no drivers and no base"
                     write = "drivers: {a_cause: 0.9}, or base: 0.02"
                     yield draft.problem(test, ("outcomes", outcome.id), says, "dead-outcome", write, key=True)

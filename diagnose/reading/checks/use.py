@@ -16,9 +16,7 @@ def causes_have_a_repair(draft: Draft) -> Iterator[Problem]:
     for cause in draft.knowledge.causes.values():
         if cause.id not in cured:
             write = f"cures: {{{cause.id}: 0.95}} at a repair in repairs/"
-            yield draft.problem(
-                cause, (), f"no repair cures {cause.id}", "cause-without-repair", write, key=True
-            )
+            yield draft.problem(cause, (), f"no repair cures {cause.id}", "cause-without-repair", write, key=True)
 
 
 def causes_lead_somewhere(draft: Draft) -> Iterator[Problem]:
@@ -42,12 +40,7 @@ def causes_can_be_tested(draft: Draft) -> Iterator[Problem]:
     """Every cause drives a test or symptom, itself or through conditions."""
     if not draft.whole:
         return
-    moved = {
-        node
-        for test in draft.knowledge.tests.values()
-        for outcome in test.outcomes
-        for node in outcome.drivers
-    }
+    moved = {node for test in draft.knowledge.tests.values() for outcome in test.outcomes for node in outcome.drivers}
     moved |= draft.mentioned | {name for names in draft.broken.values() for name in names}
     parents: dict[str, set[str]] = {}
     for parent in draft.parents():
@@ -97,9 +90,7 @@ def repairs_cure(draft: Draft) -> Iterator[Problem]:
     for repair in draft.knowledge.repairs.values():
         if not repair.cures:
             says = f"{repair.id} cures nothing"
-            yield draft.problem(
-                repair, ("cures",), says, "repair-cures-nothing", "cures: {a_cause: 0.95}", key=True
-            )
+            yield draft.problem(repair, ("cures",), says, "repair-cures-nothing", "cures: {a_cause: 0.95}", key=True)
 
 
 def complaints_aim(draft: Draft) -> Iterator[Problem]:
@@ -133,9 +124,7 @@ def rules_are_whole(draft: Draft) -> Iterator[Problem]:
             yield draft.problem(caution, ("forbids",), says, "rule-without-when", write, key=True)
         if caution.when is not None and not caution.forbids:
             says = f"{caution.id} says when it holds but forbids nothing"
-            yield draft.problem(
-                caution, ("when",), says, "rule-forbids-nothing", "forbids: [kicks, runs]", key=True
-            )
+            yield draft.problem(caution, ("when",), says, "rule-forbids-nothing", "forbids: [kicks, runs]", key=True)
 
 
 def published_sources(draft: Draft) -> Iterator[Problem]:

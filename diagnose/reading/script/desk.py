@@ -34,9 +34,7 @@ class Desk:
         self.unknown(node, kind, written, known)
         return None
 
-    def unknown(
-        self, node: Node, kind: str, written: str, known: Iterable[str], *, key: bool = False
-    ) -> None:
+    def unknown(self, node: Node, kind: str, written: str, known: Iterable[str], *, key: bool = False) -> None:
         """Note an id that the knowledge does not have, with the nearest that it has."""
         write = nearest(written, known) or f"the id of a {kind} that is in the knowledge"
         self.wrong(node, f"the knowledge has no {kind} {written}", f"unknown-{kind}", write, key=key)

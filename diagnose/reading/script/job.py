@@ -46,9 +46,7 @@ def read_script(path: Path | str, knowledge: Knowledge) -> Script:
     try:
         data = read_bytes(path)
     except FileNotFoundError:
-        problem = Problem(
-            Place(str(path)), "there is no such file", "missing-file", "the path of a scripted job"
-        )
+        problem = Problem(Place(str(path)), "there is no such file", "missing-file", "the path of a scripted job")
         raise KnowledgeError([problem]) from None
     except OSError as error:
         raise KnowledgeError([unreadable(str(path), error)]) from error
@@ -121,9 +119,7 @@ def _agree(given: Mapping[str, tuple[str, Node]], desk: Desk) -> None:
             wanted = ", ".join(f"{key} {' or '.join(sorted(options))}" for key, options in gate.items())
             here = ", ".join(f"{key} is {known[key]}" for key in gate if key in known)
             says = f"{fact} belongs to bikes with {wanted}; here {here}"
-            desk.wrong(
-                node, says, "fact-not-applicable", f"nothing for {fact}, or correct the other fact", key=True
-            )
+            desk.wrong(node, says, "fact-not-applicable", f"nothing for {fact}, or correct the other fact", key=True)
 
 
 def _shop(node: Node | None, desk: Desk) -> dict[str, Any]:
@@ -136,9 +132,7 @@ def _shop(node: Node | None, desk: Desk) -> dict[str, Any]:
         metres = convert(quantity, "m").value if quantity else 0.0
         if not LOWEST_M <= metres <= HIGHEST_M:
             says = f"no workshop stands at {metres:.0f} m"
-            desk.wrong(
-                elevation, says, "elevation-range", f"a height from {LOWEST_M:.0f} m to {HIGHEST_M:.0f} m"
-            )
+            desk.wrong(elevation, says, "elevation-range", f"a height from {LOWEST_M:.0f} m to {HIGHEST_M:.0f} m")
         shop["elevation_m"] = metres
     if labour := keys.get("labour"):
         bare = re.sub(r"\s*(per|an|a|/)\s*h(our)?$", "", desk.needed(labour))

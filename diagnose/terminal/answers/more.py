@@ -50,9 +50,7 @@ def correct_fact(bench: Bench) -> str | None:
     told = views.facts(bench.consultation)
     facts = bench.knowledge.facts
     rows = [
-        Choice(
-            fact.id, f"{fact.name}: {fact.options[told[fact.id]].name if fact.id in told else 'not known'}"
-        )
+        Choice(fact.id, f"{fact.name}: {fact.options[told[fact.id]].name if fact.id in told else 'not known'}")
         for fact in facts.values()
         if may_apply(fact.applies, told)
     ]

@@ -98,10 +98,7 @@ def other_steps(bench: Bench, card: views.Card) -> Step | None:
     page, currency = bench.page, views.currency(now)
     page.show(screens.others_lines(page, [views.card(now, step) for step in locked[: views.OTHER_STEPS]]))
     shown = [step for step in free if step != card.step][: views.OTHER_STEPS]
-    rows = [
-        Choice(f"{step.kind}.{step.id}", screens.other_text(views.card(now, step), currency))
-        for step in shown
-    ]
+    rows = [Choice(f"{step.kind}.{step.id}", screens.other_text(views.card(now, step), currency)) for step in shown]
     rows += [Choice(f"lift.{test}", f"Put back on the list: {name}") for test, name in views.set_aside(now)]
     chosen = bench.asker.choose("others", "Which one?", [*rows, BACK_ENTRY])
     if chosen == BACK:
@@ -117,9 +114,7 @@ def why(bench: Bench, card: views.Card) -> None:
     """Show what the outcomes would tell and how much the step beats the next best."""
     now = bench.consultation
     other = next((step for step in views.steps_of(now)[0] if step != card.step), None)
-    runner_up = (
-        (views.work_of(bench.knowledge, other).name, other.expected - card.step.expected) if other else None
-    )
+    runner_up = (views.work_of(bench.knowledge, other).name, other.expected - card.step.expected) if other else None
     prospects = views.prospects(now, card.step)
     bench.page.show(screens.why_lines(bench.page, card, prospects, runner_up))
 

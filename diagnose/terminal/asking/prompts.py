@@ -67,8 +67,7 @@ class TerminalAsker:
         """Read a line of text; an empty one gives the default, which stands in the question."""
         asked = f"{question} (Enter: {default})" if default else question
         return (
-            str(_run(questionary.text(self._fitted(asked), qmark="?", style=STYLE, **self._streams))).strip()
-            or default
+            str(_run(questionary.text(self._fitted(asked), qmark="?", style=STYLE, **self._streams))).strip() or default
         )
 
     def confirm(self, name: str, question: str, default: bool = False) -> bool:

@@ -1,0 +1,64 @@
+"""From a state to what the network is asked: the bike's graph, what was seen, what should be healthy."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from diagnose.consultation.safety import asked_conditions
+from diagnose.consultation.state import State, situation_now
+from diagnose.inference.ladder import Observation, Rung, observed
+from diagnose.inference.posterior import Question
+from diagnose.model import PRESENT, Knowledge
+from diagnose.network.graph import BikeGraph, decision_graph
+
+START_TARGET = ("no_turn", "no_fire", "coughs", "fires_dies")
+"""What must be gone where no complaint was given: the bike starts and keeps running."""
+
+_graphs: dict[tuple[str, tuple[tuple[str, str], ...]], BikeGraph] = {}
+
+
+def bike_graph(knowledge: Knowledge, facts: Mapping[str, str]) -> BikeGraph:
+    """Return the decision graph of a bike; the last few are kept."""
+    key = (knowledge.version, tuple(sorted(facts.items())))
+    if key not in _graphs:
+        while len(_graphs) >= 8:
+            _graphs.pop(next(iter(_graphs)))
+        _graphs[key] = decision_graph(knowledge, facts)
+    return _graphs[key]
+
+
+def targets(knowledge: Knowledge, state: State) -> tuple[str, ...]:
+    """Return the conditions that must be healthy for the job to be done."""
+    return knowledge.complaints[state.complaint].target if state.complaint else START_TARGET
+
+
+def evidence(knowledge: Knowledge, state: State) -> tuple[Observation, ...]:
+    """Return the complaint and every result as observations, each in its situation."""
+    found = []
+    if state.complaint:
+        complaint = knowledge.complaints[state.complaint]
+        did_not = Rung(0.0, {node: {PRESENT: 1.0} for node in complaint.excludes})
+        reported = Rung(complaint.base, complaint.drivers)
+        found.append(Observation(f"complaint: {complaint.name}", (did_not,), reported))
+    for seen in state.seen:
+        test = knowledge.tests[seen.test]
+        label = f"{test.name}: {test.outcome(seen.outcome).name}"
+        found.append(observed(label, test.outcomes, seen.outcome, seen.situation))
+    return tuple(found)
+
+
+def question(knowledge: Knowledge, state: State) -> Question:
+    """Return what the network is asked, without looking ahead."""
+    return Question(
+        observations=evidence(knowledge, state),
+        repairs=state.repairs,
+        now=situation_now(knowledge, state),
+        targets=tuple(t for t in targets(knowledge, state)),
+        start=START_TARGET,
+        shown=tuple(dict.fromkeys((*asked_conditions(knowledge), *supplied(knowledge)))),
+    )
+
+
+def supplied(knowledge: Knowledge) -> tuple[str, ...]:
+    """Return the conditions that some test holds healthy while it is done."""
+    return tuple(dict.fromkeys(c for test in knowledge.tests.values() for c in test.supplies))

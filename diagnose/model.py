@@ -256,7 +256,7 @@ class Source(Entry):
     address: str = ""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Knowledge:
     """All of it, checked. Every mapping goes by id, in the order of the files."""
 
@@ -272,6 +272,10 @@ class Knowledge:
     sources: Mapping[str, Source]
     version: str
     """Hash of the content, kept with every job."""
+
+    def __repr__(self) -> str:
+        """Return its version; the content would fill pages."""
+        return f"Knowledge({self.version})"
 
 
 def gate_state(gate: Gate, facts: Mapping[str, str]) -> bool | None:

@@ -78,9 +78,9 @@ def walk(desk: Desk, file: Path) -> tuple[Script, list[tuple[Event, Consultation
         JobError: a step cannot be taken; the message names its place.
     """
     from diagnose.consultation import begin
+    from diagnose.consultation.readings import completed
     from diagnose.problems import DiagnoseError, JobError
     from diagnose.reading.script import read_script
-    from diagnose.terminal.readings import completed
 
     known = desk.knowledge()
     script = read_script(file, known)

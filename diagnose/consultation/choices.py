@@ -45,41 +45,11 @@ NOT_RUNNING = 0.5
 """Tests that need a running engine are left out while it is likelier than this that it does not keep running."""
 
 
-def worth_asking(knowledge: Knowledge, bench: Bench, tests: Sequence[Test], belief: Posterior) -> list[Test]:
-    """Return the tests worth looking ahead to.
-
-    Left out, because they cannot pay: a test that looks only at causes and will hardly say anything but its
-    default (what it could save at the most, P(not the default) times handing the bike on, is less than its
-    price), and of those that change the bike all but the MOST_CUTS likeliest to have something to cut.
-    """
-    kept, cuts = [], []
-    for test in tests:
-        if test.removes or test.supplies:
-            chance = _at_work(test, belief)
-            if chance >= LEAST_CUT:
-                cuts.append((-chance, test.id, test))
-            continue
-        price = bench.money(test.minutes + bench.tree.minutes_to_open(test.access, bench.opened))
-        if _says_something(test, belief) * bench.service_cost >= price or _unlocks(knowledge, test):
-            kept.append(test)
-    return kept + [test for _, _, test in sorted(cuts)[:MOST_CUTS]]
-
-
-def _unlocks(knowledge: Knowledge, test: Test) -> bool:
-    rules = [rule.when for rule in knowledge.cautions.values() if rule.when]
-    return any(test.id in (*when.not_done, *when.cleared_by, *when.outcome) for when in rules)
-
-
-def _says_something(test: Test, belief: Posterior) -> float:
-    """At most P(an outcome other than the default), where only causes drive it; 1 where conditions do."""
-    chance = 0.0
-    for outcome in test.outcomes:
-        chance += outcome.base
-        for driver, by_level in outcome.drivers.items():
-            if driver not in belief.causes:
-                return 1.0
-            chance += belief.causes[driver] * max(by_level.values())
-    return min(chance, 1.0)
+def worth_asking(tests: Sequence[Test], belief: Posterior) -> list[Test]:
+    """Return the tests, but of those that change the bike only the MOST_CUTS likeliest to have something to cut."""
+    kept = [test for test in tests if not (test.removes or test.supplies)]
+    cuts = [(-_at_work(test, belief), test.id, test) for test in tests if test.removes or test.supplies]
+    return kept + [test for chance, _, test in sorted(cuts)[:MOST_CUTS] if -chance >= LEAST_CUT]
 
 
 def _at_work(test: Test, belief: Posterior) -> float:

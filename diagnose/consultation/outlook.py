@@ -22,12 +22,20 @@ from diagnose.consultation.evidence import bike_graph, question, targets
 from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import TRY_TO_START, State, must_close, situation_for, situation_now
 from diagnose.inference.ladder import rungs
-from diagnose.inference.posterior import Candidate, Posterior, Prospect, only_cause_present, prospects
+from diagnose.inference.posterior import Candidate, Posterior, Prospect, prospects
+from diagnose.inference.screen import glance, only_cause_present
 from diagnose.model import Knowledge, Work
 from diagnose.network.graph import BikeGraph
-from diagnose.planning.look_ahead import rank_steps
-from diagnose.planning.options import Beliefs, Bench, Floats, Outlook
+from diagnose.planning.chances import unconditioned
+from diagnose.planning.look_ahead import order_tests, rank_steps
+from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, TestOption
 from diagnose.planning.steps import Step
+
+EXACTLY = 10
+"""So many of the most promising tests are looked ahead to exactly."""
+
+LEAST_REPAIR = 0.001
+"""A repair is planned with if it cures something that stops the bike with at least this probability."""
 
 
 @dataclass(frozen=True)
@@ -39,31 +47,75 @@ class Outlooked:
 
 
 def look_ahead(knowledge: Knowledge, state: State, belief: Posterior) -> Outlooked:
-    """Return the ranked steps and the expected cost left. Raises NetworkTooWide."""
+    """Return the ranked steps and the expected cost left. Raises NetworkTooWide.
+
+    All tests are viewed quickly; the most promising, and those that could lift a lock, are looked ahead to
+    exactly and ranked with repairs and try-out. The rest follows in the order of the quick view.
+    """
     bike = bike_graph(knowledge, state.facts)
-    bench = bench_of(knowledge, state, held := locks(knowledge, state, belief.conditions))
-    tests = worth_asking(knowledge, bench, open_tests(knowledge, state, bike, runs(belief)), belief)
+    held = locks(knowledge, state, belief.conditions)
+    bench = bench_of(knowledge, state, held)
+    tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, runs(belief)), belief)}
     now = situation_now(knowledge, state)
-    candidates = [Candidate(t.id, rungs(t.outcomes), situation_for(t, now)) for t in tests]
-    ahead = prospects(bike, question(knowledge, state), candidates)
-    tests = [test for test in tests if test.id in ahead]
+    candidates = {t.id: Candidate(t.id, rungs(t.outcomes), situation_for(t, now)) for t in tests.values()}
     alone = np.array(list(_alone(bike, targets(knowledge, state)).values()))
     stop = stopping(np.array(list(belief.causes.values())), alone)
-    after = {name: _after(prospect, alone, stop, belief.failing) for name, prospect in ahead.items()}
-    options = [test_option(knowledge, state, test, held) for test in tests]
+    options = {t.id: test_option(knowledge, state, t, held) for t in tests.values()}
     looks = quickest_looks(knowledge, state)
-    repairs = [repair_option(r, list(bike.roots), held, looks) for r in open_repairs(knowledge, state, bike)]
+    repairs = [
+        repair_option(r, list(bike.roots), held, looks)
+        for r in open_repairs(knowledge, state, bike)
+        if max(stop[n] for n, root in enumerate(bike.roots) if root in r.cures) >= LEAST_REPAIR
+    ]
+
+    quick = _glances(bike, list(candidates.values()), stop, belief.failing)
+    order = order_tests(
+        bench, list(options.values()), repairs, Beliefs(marginals=stop, failing=belief.failing, after=quick)
+    )
+    opening = {test for lock in held for test in lock.unlocked_by}
+    chosen = [name for n, name in enumerate(order) if n < EXACTLY or name in opening]
+    ahead = prospects(bike, question(knowledge, state), [candidates[name] for name in chosen])
+    after = {name: _after(p, alone, stop, belief.failing) for name, p in ahead.items()}
     ranked = rank_steps(
         replace(bench, try_forbidden=()),
-        [replace(option, forbidden=()) for option in options],
+        [replace(options[name], forbidden=()) for name in after],
         [replace(option, forbidden=()) for option in repairs],
         Beliefs(marginals=stop, failing=belief.failing, after=after),
     )
-    forbidden = {option.id: option.forbidden for option in options} | {TRY_TO_START: bench.try_forbidden}
-    forbidden |= {option.id: option.forbidden for option in repairs}
     named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]
+    named += [_plain(bench, options[name], quick[name]) for name in order if name not in after]
+    forbidden = {o.id: o.forbidden for o in options.values()} | {TRY_TO_START: bench.try_forbidden}
+    forbidden |= {option.id: option.forbidden for option in repairs}
     steps = [_with_closing(knowledge, state, bench, replace(s, forbidden=forbidden[s.id])) for s in named]
-    return Outlooked(_unlocked_first(steps, held), min((s.expected for s in steps), default=0.0))
+    return Outlooked(_unlocked_first(steps, held), min(s.expected for s in ranked))
+
+
+def _glances(bike: BikeGraph, candidates: Sequence[Candidate], stop: Floats, failing: float) -> dict[str, Outlook]:
+    """What the planner needs of each candidate, seen quickly."""
+    m = np.minimum(stop / max(failing, 1e-9), 1.0)
+    q = np.minimum(m * unconditioned(m[None]), 1 - 1e-9)
+    found = {}
+    for candidate in candidates:
+        seen = glance(bike, q, candidate)
+        chances = failing * seen.failing + (1 - failing) * seen.working
+        fails = np.minimum(failing * seen.failing / chances, 1.0)
+        found[candidate.id] = Outlook(chances=chances, marginals=seen.stops * fails[:, None], failing=fails)
+    return found
+
+
+def _plain(bench: Bench, option: TestOption, outlook: Outlook) -> Step:
+    """A test that was only viewed quickly."""
+    minutes = option.minutes + bench.tree.minutes_to_open(option.access, bench.opened)
+    return Step(
+        kind="test",
+        id=option.id,
+        minutes=minutes,
+        wait=option.wait,
+        opens=bench.tree.to_open(option.access, bench.opened),
+        cost=bench.money(minutes, option.wait),
+        expected=float("nan"),
+        outcomes=tuple(zip(option.outcomes, outlook.chances.tolist(), strict=True)),
+    )
 
 
 def stopping(present: Floats, alone: Floats) -> Floats:

@@ -102,9 +102,15 @@ def situation_for(test: Test, now: Situation) -> Situation:
     return Situation(now.epoch, now.cut | frozenset(test.removes), now.held | frozenset(test.supplies))
 
 
+_trees: dict[str, AccessTree] = {}
+
+
 def access_tree(knowledge: Knowledge) -> AccessTree:
-    """Return the access of the knowledge as a tree that the planner can price."""
-    return AccessTree(knowledge.access)
+    """Return the access of the knowledge as a tree that the planner can price; the last one is kept."""
+    if knowledge.version not in _trees:
+        _trees.clear()
+        _trees[knowledge.version] = AccessTree(knowledge.access)
+    return _trees[knowledge.version]
 
 
 def must_close(knowledge: Knowledge, state: State, does: frozenset[str]) -> frozenset[str]:

@@ -15,9 +15,7 @@ from diagnose.inference.compile import Network, compile_network
 from diagnose.inference.factor import Table
 from diagnose.inference.junction_tree import JunctionTree, Propagation
 from diagnose.inference.ladder import Observation, Rung, passing
-from diagnose.inference.noisy_max import survival
 from diagnose.inference.rows import MOST_LEAVES, Part, Rows, leaves_of, needed_nodes
-from diagnose.model import ABSENT, PRESENT
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.problems import ImpossibleEvidence
@@ -247,28 +245,3 @@ def _levels_now(network: Network, done: Propagation, condition: str, now: Situat
     table = done.marginal(condition)[:, 0]
     levels = variable.levels[:, network.place[now]]
     return {name: float(table[levels == n].sum()) for n, name in enumerate(variable.level_names)}
-
-
-def only_cause_present(bike: BikeGraph, targets: Sequence[str]) -> dict[str, float]:
-    """Return for each cause P(some target not healthy | this cause alone present, every other absent).
-
-    It says how surely a cause by itself keeps the bike from doing what the job asks. The conditions a
-    cause leads to are taken as independent given the cause, which is exact where its ways to a target
-    do not share a condition; the planner weighs with it, no belief depends on it.
-    """
-    roots = list(bike.roots)
-    here = np.arange(len(roots))
-    within_level: dict[str, Table] = {}
-    for n, root in enumerate(roots):
-        present = 1.0 * (here == n)
-        within_level[root] = np.stack([1 - present, np.ones(len(roots))])
-    for condition in bike.order:
-        names = bike.conditions[condition].levels
-        below = np.ones((len(names), len(roots)))
-        for link in bike.links[condition]:
-            parents = bike.conditions[link.parent].levels if link.parent in bike.conditions else (ABSENT, PRESENT)
-            reach = 1 - np.append(survival(names, parents, link.table)[:, 1:], np.zeros((len(parents), 1)), axis=1)
-            below *= reach.T @ np.diff(within_level[link.parent], axis=0, prepend=0.0)
-        within_level[condition] = below
-    healthy = np.prod([within_level[t][0] for t in targets if t in within_level] or [np.ones(len(roots))], axis=0)
-    return dict(zip(roots, (1 - healthy).tolist(), strict=True))

@@ -62,6 +62,15 @@ def rank_steps(
     return tuple(step for step, _ in sorted(rated, key=lambda one: _rank(one, (one[0].kind, one[0].id) in tied)))
 
 
+def order_tests(
+    bench: Bench, tests: Sequence[TestOption], repairs: Sequence[RepairOption], beliefs: Beliefs
+) -> list[str]:
+    """Return the ids of the tests by expected money alone, locks and ties left aside: to choose the best few from."""
+    layout = lay_out(bench, repairs, beliefs.marginals)
+    rated = sorted(_tests(layout, tests, beliefs), key=lambda one: (one[0].expected, one[0].id))
+    return [step.id for step, _ in rated]
+
+
 def _tied(steps: Sequence[Step], worth: float, failing: float, tie: float) -> frozenset[tuple[str, str]]:
     """Return kind and id of the steps that are as good as the best.
 

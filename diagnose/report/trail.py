@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from diagnose.consultation import TRY_TO_START, Consultation, resume
+from diagnose.consultation.readings import as_written
 from diagnose.consultation.state import standing
 from diagnose.events import Event
 from diagnose.model import Knowledge
@@ -101,11 +102,6 @@ def trail(consultation: Consultation) -> Trail:
     )
 
 
-def _unchecked(known: Knowledge, off_list: Mapping[str, tuple[str, str]]) -> Iterator[tuple[str, str]]:
-    for test, (kind, why) in off_list.items():
-        yield known.tests[test].name, why or OFF[kind]
-
-
 def _can_be_worked_out(consultation: Consultation) -> bool:
     try:
         return bool(consultation.belief)
@@ -143,11 +139,8 @@ def _observed(known: Knowledge, body: Mapping[str, Any]) -> tuple[str, str, str]
     saw = test.outcome(body["outcome"]).name
     if not reading:
         return test.name, saw, ""
-    says = str(reading.get("says", reading["text"]))
-    same = "".join(says.split()) == "".join(str(reading["text"]).split())
-    parts = [] if same else [f"That is {says}"]
-    parts += [f"Limits - {reading['limit']}"] if reading.get("limit") else []
-    return test.name, f"{reading['text']}, {saw}", ". ".join(parts)
+    judged = f"Judged by: {reading['limit']}" if reading.get("limit") else ""
+    return test.name, f"{as_written(reading)}, {saw}", judged
 
 
 def _repaired(known: Knowledge, body: Mapping[str, Any]) -> tuple[str, str, str]:

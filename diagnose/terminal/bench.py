@@ -13,10 +13,13 @@ from typing import TYPE_CHECKING, Any, Protocol
 from diagnose.events import Event, Kind
 from diagnose.model import Knowledge
 from diagnose.terminal.asking.asker import Asker
+from diagnose.terminal.foresight import Foresight, adopted, likely_events
 from diagnose.terminal.page import Page
 
 if TYPE_CHECKING:
     from diagnose.consultation import Consultation
+    from diagnose.model import Repair, Test
+    from diagnose.planning.steps import Step
 
 
 class JobFile(Protocol):
@@ -43,6 +46,7 @@ class Bench:
     events: tuple[Event, ...] = ()
     clock: Callable[[], str] = _now
     _consultation: Consultation | None = None
+    _foresight: Foresight | None = None
 
     @property
     def consultation(self) -> Consultation:
@@ -60,21 +64,57 @@ class Bench:
     def take(self, event: Event) -> None:
         """Do the same with an event that is ready made."""
         event = replace(event, at=event.at or self.clock())
-        after = None if self._consultation is None else self._consultation.add(event)
+        after = None if self._consultation is None else self._after(self._consultation, event)
         self.store.append(self.job, event, len(self.events) + 1)
         self.events, self._consultation = (*self.events, event), after
+
+    def foresee(self, step: Step, work: Test | Repair) -> None:
+        """Begin to work out what comes after each answer to a step, while it is being done."""
+        self.forget()
+        now = self.consultation
+        self._foresight = Foresight(now, likely_events(now, step, work)).start()
+
+    def forget(self) -> None:
+        """Stop working ahead."""
+        if self._foresight is not None:
+            self._foresight.cancel()
+        self._foresight = None
+
+    def _after(self, now: Consultation, event: Event) -> Consultation:
+        """Return the job with one more event; what was foreseen or known before is not worked out again."""
+        foreseen = self._foresight.take(event) if self._foresight is not None else None
+        self._foresight = None
+        if foreseen is not None:
+            return foreseen
+        after = now.add(event)
+        if event.kind == "undo" and now.earlier is not None:
+            return adopted(after, now.earlier)
+        return after
 
 
 @contextmanager
 def patience(after: float = 0.5) -> Iterator[None]:
-    """Say on stderr that it is being worked out, if what stands inside takes more than so many seconds."""
-    timer = Timer(after, lambda: print("Working it out ...", file=sys.stderr, flush=True))
+    """Say on stderr that it is being worked out, if what stands inside takes more than so many seconds.
+
+    A terminal shows it only so long.
+    """
+    says, terminal = "Working it out ...", sys.stderr.isatty()
+    shown: list[str] = []
+
+    def say() -> None:
+        shown.append(says)
+        print(says, end="" if terminal else "\n", file=sys.stderr, flush=True)
+
+    timer = Timer(after, say)
     timer.daemon = True
     timer.start()
     try:
         yield
     finally:
         timer.cancel()
+        timer.join()
+        if shown and terminal:
+            print("\r" + " " * len(says) + "\r", end="", file=sys.stderr, flush=True)
 
 
 def load_engine() -> Thread:

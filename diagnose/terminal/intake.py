@@ -14,12 +14,9 @@ from diagnose.terminal.screens import fact_help
 
 UNKNOWN, HELP, ENOUGH, STOP = "unknown", "how", "enough", "stop"
 LABOUR_PER_HOUR = 45.0
-GROUPS = (
-    ("It will not start", "no_turn"),
-    ("It starts badly, dies, floods or bangs", "no_fire"),
-    ("It runs, but not right", ""),
-)
-"""What a group of complaints is called, and the condition among their targets that puts them in it."""
+NO_START, STARTS_BADLY = "It will not start", "It starts badly, dies, floods or bangs"
+RUNS_BADLY, BESIDE = "It runs, but not right", "It smokes, makes a noise or will not stop"
+GROUPS = (NO_START, STARTS_BADLY, RUNS_BADLY, BESIDE)
 
 FIXED = (
     Choice(UNKNOWN, "Don't know", "d"),
@@ -175,12 +172,20 @@ def choose_complaint(bench: Bench) -> str:
 
 
 def _grouped(complaints: Iterable[Complaint]) -> dict[str, list[Complaint]]:
-    """Return the complaints under the first group whose condition they aim at; empty groups left out."""
-    groups: dict[str, list[Complaint]] = {name: [] for name, _ in GROUPS}
+    """Return the complaints under their group; empty groups left out."""
+    groups: dict[str, list[Complaint]] = {name: [] for name in GROUPS}
     for complaint in complaints:
-        name = next(name for name, target in GROUPS if not target or target in complaint.target)
-        groups[name].append(complaint)
+        groups[_group(complaint)].append(complaint)
     return {name: members for name, members in groups.items() if members}
+
+
+def _group(complaint: Complaint) -> str:
+    """Return where a complaint is looked for: by what must be gone, and by what the bike does well already."""
+    if {"smokes", "knocks", "wont_stop"} & set(complaint.target[:1]):
+        return BESIDE
+    if "coughs" in complaint.excludes or not {"no_turn", "no_fire"} & set(complaint.target):
+        return RUNS_BADLY
+    return NO_START if "no_turn" in complaint.target and "no_fire" not in complaint.excludes else STARTS_BADLY
 
 
 def fact_sheet(bench: Bench) -> list[Line]:

@@ -8,7 +8,7 @@ from diagnose.model import Repair, Test
 from diagnose.planning.steps import Step
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
 from diagnose.terminal import screens, views
-from diagnose.terminal.answers import closing, more, moves
+from diagnose.terminal.answers import closing, more, moves, others
 from diagnose.terminal.asking.asker import AskerError, Choice
 from diagnose.terminal.bench import Bench, load_engine, patience
 from diagnose.terminal.intake import STOP, choose_complaint, fact_sheet, intake
@@ -80,7 +80,8 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
     with patience():
         board = views.board(bench.consultation)
         free, _ = views.steps_of(bench.consultation)
-    bench.page.show(screens.board_lines(bench.page, board))
+    if chosen is None:
+        bench.page.show(screens.board_lines(bench.page, board))
     if board.done:
         bench.page.show([Line("It does what the job asks.", "bold")])
         return closing.close(bench, done=True)
@@ -90,6 +91,7 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
         return closing.close(bench, done=False)
     card = views.card(bench.consultation, step)
     bench.page.show(screens.card_lines(bench.page, card))
+    bench.foresee(step, views.work_of(bench.knowledge, step))
     return ask_step(bench, card)
 
 
@@ -120,7 +122,7 @@ def _choices(card: views.Card, work: Test | Repair) -> list[Choice]:
     if not isinstance(work, Test):
         return [
             Choice(DONE, "Done"),
-            *(one for one in STEP_ENTRIES if one.value != "not_sure"),
+            *(one for one in STEP_ENTRIES if one.value not in ("not_sure", "cannot")),
         ]
     rows = [Choice(f"outcome.{outcome.id}", outcome.name) for outcome in work.outcomes]
     if work.reading is not None:
@@ -139,10 +141,10 @@ def _answered(bench: Bench, card: views.Card, work_id: str, answer: str) -> Step
         DONE: lambda: moves.repaired(bench, card.step.id),
         "not_sure": lambda: moves.not_sure(bench, work_id),
         "cannot": lambda: moves.cannot(bench, card),
-        "others": lambda: moves.other_steps(bench, card),
+        "others": lambda: others.other_steps(bench, card),
         "why": lambda: moves.why(bench, card),
         "repaired": lambda: moves.choose_repair(bench),
-        "try": lambda: moves.try_out(bench),
+        "try": lambda: others.try_out(bench),
         "more": lambda: more.more(bench),
         "undo": lambda: moves.undo(bench),
     }

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Iterator, Sequence
 
 from diagnose.model import Fact, Option
 from diagnose.terminal.page import Line, Page
@@ -107,19 +106,14 @@ def others_lines(page: Page, locked: Sequence[Card]) -> list[Line]:
     return lines
 
 
-def other_text(card: Card, currency: str) -> str:
-    """Return a step as a row of a list: name, time, what it is expected to cost to the end."""
-    return f"{card.name} - {_time(card)}, to the end {money(card.step.expected, currency)}"
-
-
-def reading_text(reading: Mapping[str, Any]) -> str:
-    """Return a reading as it was written, and in the unit of its limits where that is another.
-
-    >>> reading_text({"text": "95 psi", "says": "655 kPa"}), reading_text({"text": "5 mm", "says": "5 mm"})
-    ('95 psi (655 kPa)', '5 mm')
-    """
-    same = "".join(reading["text"].split()) == "".join(reading["says"].split())
-    return str(reading["text"]) if same else f"{reading['text']} ({reading['says']})"
+def other_text(card: Card, cheapest: float) -> str:
+    """Return a step as a row of a list: name, time, how much dearer it is in the end than the cheapest."""
+    parts = [f"{card.name} - {_time(card)}"]
+    if card.step.expected:
+        parts.append(f"+{max(0.0, card.step.expected - cheapest):.0f}")
+    if card.step.forbidden:
+        parts.append("locked")
+    return ", ".join(parts)
 
 
 def fact_help(page: Page, fact: Fact, options: Iterable[Option]) -> list[Line]:

@@ -8,14 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 from diagnose.events import Event
 from diagnose.model import Caution, Knowledge, Repair, Test, may_apply
+from diagnose.planning.access import AccessTree
 from diagnose.planning.steps import Step
 from diagnose.problems import DiagnoseError
-from diagnose.terminal.readings import judged
+from diagnose.wording import per_cent
 
 if TYPE_CHECKING:  # the real import is heavy and waits until the first answers are being given
     from diagnose.consultation import Consultation
 
-MOST_LIKELY, OTHER_STEPS = 5, 5
+MOST_LIKELY, OTHER_STEPS, MOST_CURES = 5, 5, 3
 TRY_OUT = "try_to_start"
 AGAIN, LEAVE = "again", "leave"
 """What an answer leads to: the next step is worked out anew, or the interview ends for today."""
@@ -123,7 +124,7 @@ def card(consultation: Consultation, step: Step) -> Card:
         cautions=tuple(known.cautions[caution] for caution in dict.fromkeys(said)),
         how=work.steps,
         tools=tuple(dict.fromkeys(tools)),
-        why=work.why if isinstance(work, Test) else _cures(known, work),
+        why=work.why if isinstance(work, Test) else _cures(consultation, work),
         ask=work.ask if isinstance(work, Test) else "",
         doubt=work.doubt if isinstance(work, Test) else "",
         locks=tuple(lock_text(known, consultation, caution) for caution in step.forbidden),
@@ -137,28 +138,74 @@ def work_of(known: Knowledge, step: Step) -> Test | Repair:
     return known.tests[TRY_OUT if step.kind == "try_out" else step.id]
 
 
-def _cures(known: Knowledge, repair: Repair) -> str:
-    names = [known.causes[cause].name for cause in repair.cures if cause in known.causes]
-    return f"it cures {', '.join(names)}." if names else ""
+def _cures(consultation: Consultation, repair: Repair) -> str:
+    """Return what a repair puts right: the likeliest of its causes, and how many more."""
+    cured = [one for one in likely(consultation) if one.id in repair.cures]
+    shown = [f"{one.name} ({per_cent(one.now)})" for one in cured[:MOST_CURES]]
+    rest = len(cured) - len(shown)
+    more = f" and {rest} less likely" if rest else ""
+    return f"it puts right {', '.join(shown)}{more}." if shown else ""
 
 
 def lock_text(known: Knowledge, consultation: Consultation, caution_id: str) -> str:
     """Return why something is locked and what unlocks it."""
     caution = known.cautions[caution_id]
-    return f"{caution.say} {_unlock(known, consultation, caution)}".strip()
+    tests = [known.tests[test].name for test in _openers(consultation, caution_id)]
+    mended = caution.when is not None and bool(caution.when.outcome)
+    if tests:
+        how = f"{'When that is put right, do again' if mended else 'To unlock it, do first'}: {' or '.join(tests)}."
+    else:
+        how = ""
+    return f"{caution.say} {how}".strip()
 
 
-def _unlock(known: Knowledge, consultation: Consultation, caution: Caution) -> str:
+def _openers(consultation: Consultation, caution_id: str) -> tuple[str, ...]:
+    """Return the tests of which a good answer lifts a lock, some only after a repair."""
+    caution = consultation.knowledge.cautions[caution_id]
     when = caution.when
     if when is None:
-        return ""
-    parts = [known.tests[test].name for test in (*when.not_done, *when.cleared_by) if test in known.tests]
-    if when.open:
-        opened = [known.access[access] for access in consultation.state.opened]
-        parts += [f"put back {access.name}" for access in opened if access.leaves & when.open]
-    if when.outcome:
-        parts += [f"put it right, then do again: {known.tests[test].name}" for test in when.outcome]
-    return f"Unlocked by: {'; '.join(parts)}." if parts else ""
+        return ()
+    tests = (*when.not_done, *when.cleared_by, *when.outcome)
+    facts = consultation.state.facts
+    known = consultation.knowledge.tests
+    return tuple(test for test in tests if test in known and may_apply(known[test].applies, facts))
+
+
+def openers(consultation: Consultation, step: Step) -> list[Step]:
+    """Return the tests to be done before a locked step, as steps that can be done now."""
+    wanted = dict.fromkeys(test for lock in step.forbidden for test in _openers(consultation, lock))
+    steps = [test_step(consultation, test) for test in wanted]
+    return [one for one in steps if not one.forbidden]
+
+
+def test_step(consultation: Consultation, test_id: str) -> Step:
+    """Return a test as a step: that of the plan, else one without a price, for what he does of his own accord."""
+    planned = step_for(consultation, "test", test_id)
+    if planned is not None:
+        return planned
+    known, state = consultation.knowledge, consultation.state
+    test = known.tests[test_id]
+    tree = AccessTree(known.access)
+    return Step(
+        kind="test",
+        id=test_id,
+        minutes=test.minutes + tree.minutes_to_open(test.access, state.opened),
+        wait=test.wait,
+        opens=tree.to_open(test.access, state.opened),
+        forbidden=tuple(lock.caution for lock in consultation.locks if lock.forbids & test.does),
+    )
+
+
+def other_tests(consultation: Consultation) -> list[Test]:
+    """Return the tests that fit this bike and are not in the plan: known already, or not worth it; by name."""
+    planned = {step.id for step in consultation.steps if step.kind != "repair"}
+    facts = consultation.state.facts
+    rest = [
+        test
+        for test in consultation.knowledge.tests.values()
+        if test.id not in planned and test.id != TRY_OUT and may_apply(test.applies, facts)
+    ]
+    return sorted(rest, key=lambda test: test.name)
 
 
 def steps_of(consultation: Consultation) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
@@ -249,7 +296,16 @@ def currency(consultation: Consultation) -> str:
 
 def read_off(consultation: Consultation, test_id: str, typed: str) -> Event:
     """Return the observation that a reading makes. Raises DiagnoseError where it cannot be read."""
+    from diagnose.consultation.readings import judged
+
     return Event("observe", judged(consultation.knowledge, facts(consultation), test_id, typed))
+
+
+def as_written(reading: Mapping[str, Any]) -> str:
+    """Return a reading as it was written, and in the unit of its limits where that is another."""
+    from diagnose.consultation.readings import as_written
+
+    return as_written(reading)
 
 
 def repair_event(repair_id: str, found: Mapping[str, str]) -> Event:

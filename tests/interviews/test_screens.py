@@ -73,7 +73,7 @@ def printed(page: Page) -> str:
     page.show(screens.card_lines(page, CARD))
     page.show(screens.why_lines(page, CARD, PROSPECTS, ("Look at the points", 2.4)))
     page.show(screens.others_lines(page, [LOCKED]))
-    page.show(page.wrapped(screens.other_text(CARD, "EUR"), "  1  "))
+    page.show(page.wrapped(screens.other_text(CARD, 68.0), "  1  "))
     assert isinstance(page.sink, io.StringIO)
     return page.sink.getvalue()
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from diagnose.model import Repair
-from diagnose.planning.steps import Step
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
 from diagnose.terminal import screens, views
 from diagnose.terminal.asking.asker import BACK, AskerError, Choice
@@ -23,6 +24,17 @@ FOUND = (
     Choice("sound", "Looked sound"),
     Choice("not_seen", "Did not see"),
     BACK_ENTRY,
+)
+ASK_EACH = 2
+"""Up to so many causes of a repair are asked for one by one."""
+
+THE_REST = (
+    Choice("sound", "Nothing else: the rest looked sound", "n"),
+    Choice("not_seen", "Did not look at the rest", "d"),
+)
+THE_REST_AT_FIRST = (
+    Choice("sound", "Nothing: it all looked sound", "n"),
+    Choice("not_seen", "Did not look", "d"),
 )
 
 
@@ -56,7 +68,7 @@ def _observed(bench: Bench, body: views.Body) -> None:
     bench.record("observe", body)
     outcome = bench.knowledge.tests[body["test"]].outcome(body["outcome"])
     reading, page = body.get("reading"), bench.page
-    measured = f"{screens.reading_text(reading)}, " if reading else ""
+    measured = f"{views.as_written(reading)}, " if reading else ""
     lines = [Line(""), *page.wrapped(f"Written down: {measured}{outcome.name}", "", "bold", rest="  ")]
     if reading:
         lines += page.wrapped(f"The limits: {reading['limit']}", "  ")
@@ -76,10 +88,8 @@ def not_sure(bench: Bench, test_id: str) -> str:
     return AGAIN
 
 
-def cannot(bench: Bench, card: views.Card) -> Step | str | None:
-    """Ask why it cannot be done and take it off the list; a repair is not on that list: show others."""
-    if card.step.kind == "repair":
-        return other_steps(bench, card)
+def cannot(bench: Bench, card: views.Card) -> str | None:
+    """Ask why a test cannot be done and take it off the list."""
     why = bench.asker.choose("cannot.why", "Why not?", WHY_NOT)
     if why == BACK:
         return None
@@ -89,25 +99,6 @@ def cannot(bench: Bench, card: views.Card) -> Step | str | None:
     else:
         bench.record("cannot", {"test": test_id, "why": why})
     return AGAIN
-
-
-def other_steps(bench: Bench, card: views.Card) -> Step | None:
-    """Show the next few steps to choose from, and the locked ones with what unlocks them."""
-    now = bench.consultation
-    free, locked = views.steps_of(now)
-    page, currency = bench.page, views.currency(now)
-    page.show(screens.others_lines(page, [views.card(now, step) for step in locked[: views.OTHER_STEPS]]))
-    shown = [step for step in free if step != card.step][: views.OTHER_STEPS]
-    rows = [Choice(f"{step.kind}.{step.id}", screens.other_text(views.card(now, step), currency)) for step in shown]
-    rows += [Choice(f"lift.{test}", f"Put back on the list: {name}") for test, name in views.set_aside(now)]
-    chosen = bench.asker.choose("others", "Which one?", [*rows, BACK_ENTRY])
-    if chosen == BACK:
-        return None
-    kind, _, work_id = chosen.partition(".")
-    if kind == "lift":
-        bench.record("lift", {"test": work_id})
-        return views.step_for(bench.consultation, "test", work_id)
-    return next(step for step in shown if (step.kind, step.id) == (kind, work_id))
 
 
 def why(bench: Bench, card: views.Card) -> None:
@@ -140,8 +131,13 @@ def repaired(bench: Bench, repair_id: str) -> str | None:
 
 
 def ask_found(bench: Bench, repair: Repair) -> dict[str, str] | None:
-    """Ask for each cause the repair cures what was seen of it; None: back."""
+    """Ask what was seen of the causes the repair cures; None: back."""
     causes = list(views.cured_here(bench.consultation, repair))
+    return _found_bad(bench, causes) if len(causes) > ASK_EACH else _found_each(bench, causes)
+
+
+def _found_each(bench: Bench, causes: Sequence[tuple[str, str]]) -> dict[str, str] | None:
+    """Ask for each of a few causes what was seen of it; None: back."""
     found: dict[str, str] = {}
     while len(found) < len(causes):
         cause_id, name = causes[len(found)]
@@ -155,17 +151,24 @@ def ask_found(bench: Bench, repair: Repair) -> dict[str, str] | None:
     return found
 
 
-def try_out(bench: Bench) -> Step | None:
-    """Show the try-out as the step, or say why it is locked and what unlocks it."""
-    step = views.step_for(bench.consultation, "try_out", views.TRY_OUT)
-    if step is None:
-        warn(bench, "There is nothing to try out for this complaint now.")
-        return None
-    if step.forbidden:
-        card = views.card(bench.consultation, step)
-        bench.page.show(screens.others_lines(bench.page, [card]))
-        return None
-    return step
+def _found_bad(bench: Bench, causes: Sequence[tuple[str, str]]) -> dict[str, str] | None:
+    """Ask which of many causes were seen to be bad, then one word for all the others; None: back."""
+    broken: list[str] = []
+    while len(broken) < len(causes):
+        rows = [Choice(cause, name) for cause, name in causes if cause not in broken]
+        question = "What else was bad?" if broken else "What did you see that was bad?"
+        answer = bench.asker.choose(
+            "found", question, [*rows, *(THE_REST if broken else THE_REST_AT_FIRST), BACK_ENTRY]
+        )
+        if answer in ("sound", "not_seen"):
+            return {cause: "broken" if cause in broken else answer for cause, _ in causes}
+        if answer != BACK:
+            broken.append(answer)
+        elif broken:
+            broken.pop()
+        else:
+            return None
+    return dict.fromkeys(broken, "broken")
 
 
 def undo(bench: Bench) -> str:

@@ -1,0 +1,98 @@
+"""How long the mechanic waits: help, the first question, the next step after an answer; widths of the network.
+
+    python tests/benchmarks/steps.py [--jobs 6] [--answers 4]
+
+Prints medians and the slowest, in seconds, and the ratio of the look-ahead to the bare belief within this run.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from diagnose.consultation import TRY_TO_START, Consultation, begin, observe, repair
+from diagnose.reading.cache import load_cached
+from diagnose.reading.load import load, shipped_folder
+
+KICK = {"starter": "kick", "fuelling": "carburettor", "cylinders": "1", "tap": "gravity", "throttle": "slide"}
+TWO = {**KICK, "strokes": "2", "ignition": "points_magneto", "inlet": "port", "oiling": "premix"}
+FOUR = {**KICK, "strokes": "4", "ignition": "cdi_self"}
+COMPLAINTS = ("not_a_cough", "starts_then_dies", "hard_to_start", "floods", "wont_idle", "no_power")
+
+
+def jobs(count: int, answers: int) -> Iterator[tuple[str, Consultation]]:
+    """Jobs answered at random from what the tool expects; each is given once for every answer it has had."""
+    knowledge = load(shipped_folder())
+    for n in range(count):
+        rng = np.random.default_rng(n)
+        bike = {**(TWO, FOUR)[n % 2], "parked": ("lately", "year", "years")[n % 3]}
+        complaint = COMPLAINTS[n % len(COMPLAINTS)]
+        job = begin(knowledge, {"bike": bike, "complaint": complaint})
+        for k in range(answers):
+            yield f"{complaint} {bike['strokes']}T {bike['parked']} answer {k}", job
+            step = job.next_step
+            if step is None or job.done:
+                break
+            if step.kind == "repair":
+                job = job.add(repair(step.id))
+            else:
+                names = [o.id for o in knowledge.tests[step.id].outcomes]
+                chances = dict(step.outcomes) if step.id != TRY_TO_START else {}
+                p = np.array([chances.get(o, 1.0) for o in names])
+                job = job.add(observe(step.id, str(rng.choice(names, p=p / p.sum()))))
+
+
+def timed(argv: list[str], repeats: int) -> float:
+    """Median wall time of a command."""
+    taken = []
+    with tempfile.TemporaryDirectory() as home:
+        for _ in range(repeats):
+            begun = time.perf_counter()
+            subprocess.run(argv, capture_output=True, env={**os.environ, "DIAGNOSE_HOME": home}, check=False)
+            taken.append(time.perf_counter() - begun)
+    return statistics.median(taken)
+
+
+def main() -> None:
+    """Measure and print."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--jobs", type=int, default=6)
+    parser.add_argument("--answers", type=int, default=4)
+    chosen = parser.parse_args()
+    python = sys.executable
+    print(f"bare interpreter      {timed([python, '-c', ''], 9):.3f} s")
+    print(f"diagnose --help       {timed([python, '-m', 'diagnose', '--help'], 9):.3f} s")
+    with tempfile.TemporaryDirectory() as cache:
+        for name in ("read and checked", "from the cache"):
+            begun = time.perf_counter()
+            knowledge = load_cached(shipped_folder(), None, Path(cache))
+            print(f"knowledge {name:<18}{time.perf_counter() - begun:.3f} s")
+    print(f"{len(knowledge.causes)} causes, {len(knowledge.conditions)} conditions, {len(knowledge.tests)} tests and "
+          f"symptoms, {len(knowledge.repairs)} repairs")
+    beliefs, steps = [], []
+    for name, job in jobs(chosen.jobs, chosen.answers):
+        fresh = Consultation(job.knowledge, job.events)
+        begun = time.perf_counter()
+        width = fresh.belief.width
+        believed = time.perf_counter()
+        first = fresh.next_step
+        done = time.perf_counter()
+        beliefs.append(believed - begun)
+        steps.append(done - begun)
+        print(f"  {name:<40} belief {beliefs[-1]:.3f}  next step {steps[-1]:.3f}  width {width:2}  {first.id if first else '-'}")
+    print(f"belief     median {statistics.median(beliefs):.3f}  slowest {max(beliefs):.3f}")
+    print(f"next step  median {statistics.median(steps):.3f}  slowest {max(steps):.3f}")
+    print(f"ratio      {statistics.median(steps) / statistics.median(beliefs):.1f}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,111 @@
+"""What is proposed: never what is known, never what the bike cannot have, never what safety forbids now."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.consultation import TRY_TO_START, begin, observe, repair, try_out
+from diagnose.consultation.outlook import stopping
+from diagnose.events import Event
+from diagnose.model import may_apply
+
+KICK = {"starter": "kick", "fuelling": "carburettor", "cylinders": "1"}
+BIKES = [
+    ({**KICK, "strokes": "2", "ignition": "points_magneto", "parked": "years", "stored": "shed"}, "not_a_cough"),
+    ({**KICK, "strokes": "4", "ignition": "cdi_self", "parked": "lately"}, "wont_idle"),
+    ({**KICK, "strokes": "4", "ignition": "points_battery", "parked": "year"}, "floods"),
+    ({}, None),
+]
+
+
+def walk(knowledge, bike, complaint, seed, length=6):
+    """A job answered at random from what the tool itself expects, repairs and "cannot" among it."""
+    rng = np.random.default_rng(seed)
+    job = begin(knowledge, {"bike": bike, "complaint": complaint})
+    for _ in range(length):
+        yield job
+        step = job.next_step
+        if step is None or job.done:
+            return
+        if step.kind == "repair":
+            job = job.add(repair(step.id))
+        elif rng.random() < 0.15 and step.id != TRY_TO_START:
+            job = job.add(Event("cannot", {"test": step.id, "why": "no tool"}))
+        else:
+            outcomes = [o.id for o in knowledge.tests[step.id].outcomes]
+            chances = dict(step.outcomes)
+            p = np.array([chances.get(o, 1.0) for o in outcomes])
+            job = job.add(observe(step.id, str(rng.choice(outcomes, p=p / p.sum()))))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("bike", "complaint"), BIKES)
+def test_no_step_is_known_impossible_or_locked(shipped, bike, complaint):
+    for job in walk(shipped, bike, complaint, seed=len(bike)):
+        state = job.state
+        answered = {seen.test for seen in state.seen if seen.situation.epoch == len(state.repairs)}
+        locked = {activity for lock in job.locks for activity in lock.forbids}
+        for step in job.steps:
+            work = shipped.repairs[step.id] if step.kind == "repair" else shipped.tests[step.id]
+            assert may_apply(work.applies, state.facts)
+            if step.kind == "test":
+                assert step.id not in answered
+                assert step.id not in state.off_list
+                assert sum(p for _, p in step.outcomes) == pytest.approx(1, abs=1e-9)
+            if not step.forbidden:
+                assert not locked & work.does
+        first = job.next_step
+        assert first is None or not first.forbidden
+
+
+def test_a_bike_that_stood_is_turned_by_hand_before_any_kick(shipped):
+    job = begin(shipped, {"bike": BIKES[0][0], "complaint": "not_a_cough"})
+    order = [step.id for step in job.steps if not step.forbidden]
+    assert "turn_by_hand" in order
+    kicked = [s.id for s in job.steps if s.kind != "repair" and shipped.tests[s.id].does & {"kicks", "runs"}]
+    assert not set(kicked) & set(order)
+    turned = job.add(observe("turn_by_hand", "free"))
+    assert any("kicks" in shipped.tests[s.id].does for s in turned.steps if s.kind == "test" and not s.forbidden)
+
+
+def test_a_locked_engine_is_not_kicked(shipped):
+    job = begin(shipped, {"bike": BIKES[0][0], "complaint": "not_a_cough"}).add(observe("turn_by_hand", "solid"))
+    free = [s for s in job.steps if not s.forbidden]
+    assert not any(shipped.tests[s.id].does & {"kicks", "runs"} for s in free if s.kind != "repair")
+    attempt = next(s for s in job.steps if s.id == TRY_TO_START)
+    assert "locked_engine" in attempt.forbidden
+
+
+def test_a_spark_test_says_what_has_to_be_shut_first(shipped):
+    job = begin(shipped, {"bike": {**KICK, "strokes": "2", "ignition": "points_magneto", "parked": "lately"}})
+    job = job.add(observe("pilot_jet_look", "clear"))
+    spark = next(s for s in job.steps if s.id == "spark_at_gap")
+    assert spark.closes == ("bowl_off",)
+
+
+def test_a_running_engine_is_not_asked_of_a_dead_bike(shipped):
+    job = begin(shipped, {"bike": BIKES[0][0], "complaint": "not_a_cough"})
+    assert not {"load_ride", "hot_soak", "idle_return", "screw_response"} & {s.id for s in job.steps}
+
+
+def test_the_job_is_done_when_the_try_out_of_the_bike_as_it_stands_says_so(shipped):
+    bike = {**KICK, "strokes": "2", "ignition": "points_magneto", "parked": "lately"}
+    job = begin(shipped, {"bike": bike, "complaint": "not_a_cough"}).add(repair("new_plug"))
+    assert not job.done
+    assert job.add(try_out("runs_well")).done
+    assert not job.add(try_out("nothing")).done
+
+
+def test_what_stops_the_bike_is_read_from_what_is_present():
+    """Two causes that stop the bike for certain: each is the reason with its own probability."""
+    present, alone = np.array([0.3, 0.6]), np.array([1.0, 1.0])
+    assert stopping(present, alone) == pytest.approx(present)
+    # one present cause that stops it only at times, nothing else about: it is the reason
+    assert stopping(np.array([1.0, 0.0]), np.array([0.4, 0.9]))[0] == pytest.approx(1.0)
+    # brute force over two independent causes, given that the bike fails
+    q, w = np.array([0.4, 0.5]), np.array([0.5, 0.8])
+    fails = 1 - (1 - q[0] * w[0]) * (1 - q[1] * w[1])
+    given = np.array([q[0] * (w[0] + (1 - w[0]) * q[1] * w[1]), q[1] * (w[1] + (1 - w[1]) * q[0] * w[0])]) / fails
+    exact = np.array([q[0] * w[0], q[1] * w[1]]) / fails
+    assert stopping(given, w) == pytest.approx(exact, abs=0.08)

@@ -25,6 +25,7 @@ from diagnose.consultation.outlook import Outlooked, look_ahead
 from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of
 from diagnose.events import Event
+from diagnose.inference.conflict import conflict, most_resolving
 from diagnose.inference.posterior import Posterior, posterior
 from diagnose.model import Knowledge
 from diagnose.network.graph import BikeGraph
@@ -34,6 +35,7 @@ from diagnose.problems import JobError
 __all__ = [
     "OFF_LIST",
     "TRY_TO_START",
+    "Conflict",
     "Consultation",
     "RankedCause",
     "Seen",
@@ -50,6 +52,9 @@ __all__ = [
     "undo",
 ]
 
+HARDLY_FITS = 1.0
+"""Above this conflict measure the answers are said not to fit together (memory; e is odds of nearly three)."""
+
 SOLVED = 0.05
 """The bike counts as running as asked when P(a target is not healthy) is below this after a try-out said so."""
 
@@ -63,6 +68,18 @@ class RankedCause:
     probability: float
     before: float
     is_leak: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """The answers hardly fit together. measure: Jensen's, natural logarithm; repeat: the answer to do again first."""
+
+    measure: float
+    repeat: str
+
+    def __str__(self) -> str:
+        """Return it as the mechanic reads it."""
+        return f"What was seen hardly fits together. Do this again first: {self.repeat}"
 
 
 @dataclass(frozen=True)
@@ -126,6 +143,16 @@ class Consultation:
     def minutes_left(self) -> float:
         """The expected cost left as minutes of the shop's work."""
         return self.cost_left / (self.state.shop.labour / 60)
+
+    @cached_property
+    def conflict(self) -> Conflict | None:
+        """What to do again where the answers hardly fit together, None where they do."""
+        asked = question(self.knowledge, self.state)
+        measure = conflict(self.bike, asked, self.belief.log_evidence)
+        if measure < HARDLY_FITS:
+            return None
+        index, _ = most_resolving(self.bike, asked, self.belief.log_evidence)
+        return Conflict(measure, asked.observations[index].label)
 
     @cached_property
     def locks(self) -> tuple[Lock, ...]:

@@ -218,12 +218,13 @@ def contradiction(bike: BikeGraph, question: Question) -> list[str]:
     kept = list(question.observations)
     for seen in question.observations:
         fewer = [o for o in kept if o is not seen]
-        if not np.isfinite(_log_evidence(bike, fewer, question.repairs)):
+        if not np.isfinite(log_evidence(bike, fewer, question.repairs)):
             kept = fewer
     return [seen.label for seen in kept]
 
 
-def _log_evidence(bike: BikeGraph, observations: Sequence[Observation], repairs: tuple[RepairDone, ...]) -> float:
+def log_evidence(bike: BikeGraph, observations: Sequence[Observation], repairs: tuple[RepairDone, ...]) -> float:
+    """Return log P(all these answers), natural logarithm; -inf where they contradict each other."""
     network = compile_network(bike, observations, repairs)
     return float(JunctionTree(network.factors).propagate().log_evidence[0])
 

@@ -20,6 +20,7 @@ Kind = Literal[
     "close",
     "isolate",
     "reconnect",
+    "accept",
     "note",
     "undo",
     "close_job",

@@ -226,7 +226,8 @@ class While:
 
     open: tags left by open access (such as fuel_open). outcome: test -> outcomes that were seen.
     not_done: tests of which none has been answered yet. likely: condition -> probability of not healthy,
-    until one of `cleared_by` has been answered with its default outcome. facts: a gate.
+    until one of `cleared_by` has been answered with its default outcome. facts: a gate. isolated: something
+    is still unplugged or bypassed, and starting so has not been accepted.
     """
 
     open: frozenset[str] = frozenset()
@@ -235,6 +236,7 @@ class While:
     likely: Mapping[str, float] = field(default_factory=dict)
     cleared_by: tuple[str, ...] = ()
     facts: Gate = field(default_factory=dict)
+    isolated: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -16,7 +16,12 @@ def contract(folder: Path) -> subprocess.CompletedProcess[str]:
     """Run the import contract on a copy of the project."""
     program = "from importlinter.cli import lint_imports_command; lint_imports_command()"
     return subprocess.run(
-        [sys.executable, "-c", program, "--no-cache"], cwd=folder, capture_output=True, text=True, check=False, timeout=100
+        [sys.executable, "-c", program, "--no-cache"],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=100,
     )
 
 

@@ -43,6 +43,8 @@ def _holds(knowledge: Knowledge, rule: Caution, state: State, conditions: Mappin
     when = rule.when
     if when is None or gate_state(when.facts, state.facts) is False:
         return False
+    if when.isolated and not set(state.isolated) - state.accepted:
+        return False
     seen = known_tests(knowledge, state)
     if any(test not in seen or seen[test].outcome not in outcomes for test, outcomes in when.outcome.items()):
         return False

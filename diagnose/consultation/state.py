@@ -48,7 +48,7 @@ class State:
     """Where a job stands.
 
     minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose change to the bike is
-    still in force.
+    still in force; accepted: those with which it may be started.
     """
 
     title: str = ""
@@ -59,6 +59,7 @@ class State:
     seen: tuple[Seen, ...] = ()
     repairs: tuple[RepairDone, ...] = ()
     isolated: tuple[str, ...] = ()
+    accepted: frozenset[str] = frozenset()
     opened: frozenset[str] = frozenset()
     minutes: float = 0.0
     parts: float = 0.0
@@ -286,7 +287,15 @@ def _reconnect(knowledge: Knowledge, state: State, body: Mapping[str, Any], numb
     if body["test"] not in state.isolated:
         listed = ", ".join(state.isolated) or "nothing"
         raise JobError(f"{body['test']} is not isolated; isolated now: {listed}")
-    return replace(state, isolated=tuple(t for t in state.isolated if t != body["test"]))
+    isolated = tuple(t for t in state.isolated if t != body["test"])
+    return replace(state, isolated=isolated, accepted=state.accepted - {body["test"]})
+
+
+def _accept(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    if body["test"] not in state.isolated:
+        listed = ", ".join(state.isolated) or "nothing"
+        raise JobError(f"{body['test']} is not isolated, so there is nothing to accept; isolated now: {listed}")
+    return replace(state, accepted=state.accepted | {body["test"]})
 
 
 def _note(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
@@ -312,6 +321,7 @@ APPLY: Mapping[str, Apply] = {
     "close": _close,
     "isolate": _isolate,
     "reconnect": _reconnect,
+    "accept": _accept,
     "note": _note,
     "close_job": _close_job,
 }

@@ -332,6 +332,7 @@ def _while(raw: schema.RawWhile) -> model.While:
         likely=raw.likely,
         cleared_by=raw.cleared_by,
         facts=_gate(raw.facts),
+        isolated=raw.isolated,
     )
 
 

@@ -216,6 +216,7 @@ class RawWhile(Raw):
     likely: ByNode = {}
     cleared_by: Texts = ()
     facts: Gated = {}
+    isolated: Flag = False
 
 
 class RawCaution(RawEntry):

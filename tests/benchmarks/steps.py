@@ -76,8 +76,10 @@ def main() -> None:
             begun = time.perf_counter()
             knowledge = load_cached(shipped_folder(), None, Path(cache))
             print(f"knowledge {name:<18}{time.perf_counter() - begun:.3f} s")
-    print(f"{len(knowledge.causes)} causes, {len(knowledge.conditions)} conditions, {len(knowledge.tests)} tests and "
-          f"symptoms, {len(knowledge.repairs)} repairs")
+    print(
+        f"{len(knowledge.causes)} causes, {len(knowledge.conditions)} conditions, {len(knowledge.tests)} tests and "
+        f"symptoms, {len(knowledge.repairs)} repairs"
+    )
     beliefs, steps = [], []
     for name, job in jobs(chosen.jobs, chosen.answers):
         fresh = Consultation(job.knowledge, job.events)
@@ -88,7 +90,9 @@ def main() -> None:
         done = time.perf_counter()
         beliefs.append(believed - begun)
         steps.append(done - begun)
-        print(f"  {name:<40} belief {beliefs[-1]:.3f}  next step {steps[-1]:.3f}  width {width:2}  {first.id if first else '-'}")
+        print(
+            f"  {name:<40} belief {beliefs[-1]:.3f}  next step {steps[-1]:.3f}  width {width:2}  {first.id if first else '-'}"
+        )
     print(f"belief     median {statistics.median(beliefs):.3f}  slowest {max(beliefs):.3f}")
     print(f"next step  median {statistics.median(steps):.3f}  slowest {max(steps):.3f}")
     print(f"ratio      {statistics.median(steps) / statistics.median(beliefs):.1f}")

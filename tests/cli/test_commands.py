@@ -45,9 +45,7 @@ def test_replay_as_json_holds_every_figure_after_every_step(command, script):
     for step in told["steps"]:
         chances = [cause["probability"] for cause in step["causes"]]
         assert chances == sorted(chances, reverse=True)
-        assert {"points_oxidised", "coil_dead", "pilot_jet_blocked"} <= {
-            cause["id"] for cause in step["causes"]
-        }
+        assert {"points_oxidised", "coil_dead", "pilot_jet_blocked"} <= {cause["id"] for cause in step["causes"]}
         assert step["cost_left"] >= 0
         assert "conflict" in step
     assert told["steps"][0]["next"]["kind"] in ("test", "repair", "try_out")

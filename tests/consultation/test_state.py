@@ -108,14 +108,20 @@ def test_a_closed_job_takes_only_a_note_or_an_undo(job):
             observe("spark_plug_air", "blue"),
             "spark_plug_air has no outcome 'blue'; write one of: none, irregular, good",
         ),
-        (observe("valve_gap", "tight"), "Valve clearances, cold (valve_gap) does not fit this bike: Strokes is 2, it needs 4"),
+        (
+            observe("valve_gap", "tight"),
+            "Valve clearances, cold (valve_gap) does not fit this bike: Strokes is 2, it needs 4",
+        ),
         (repair("new_plugg"), "there is no repair 'new_plugg' in the knowledge; nearest: new_plug"),
         (
             repair("clean_points", {"plug_dead": "broken"}),
             "found as: plug_dead: broken does not go with clean_points; write broken, sound or not_seen for one of: ",
         ),
         (Event("close", {"access": "bowl_off"}), "bowl_off is not open"),
-        (Event("reconnect", {"test": "spark_kill_isolated"}), "spark_kill_isolated is not isolated; isolated now: nothing"),
+        (
+            Event("reconnect", {"test": "spark_kill_isolated"}),
+            "spark_kill_isolated is not isolated; isolated now: nothing",
+        ),
         (Event("lift", {"test": "spark_at_gap"}), "spark_at_gap is on the list already"),
         (Event("complaint", {"complaint": "sad"}), "there is no complaint 'sad' in the knowledge"),
         (Event("fact", {"fact": "strokes", "option": "3"}), "strokes cannot be '3'; write one of: 2, 4"),
@@ -143,3 +149,15 @@ def test_a_fact_brings_what_it_implies(shipped):
 def test_a_job_begins_with_its_intake(shipped):
     with pytest.raises(JobError, match="a job begins with its intake"):
         resume(shipped, [note("hello")])
+
+
+def test_what_is_left_unplugged_locks_the_start_until_it_is_put_back_or_accepted(job):
+    off = job.add(observe("spark_kill_isolated", "returns"))
+    assert off.state.isolated == ("spark_kill_isolated",)
+    assert "isolated_now" in [lock.caution for lock in off.locks]
+    back = off.add(Event("reconnect", {"test": "spark_kill_isolated"}))
+    assert "isolated_now" not in [lock.caution for lock in back.locks]
+    accepted = off.add(Event("accept", {"test": "spark_kill_isolated"}))
+    assert "isolated_now" not in [lock.caution for lock in accepted.locks]
+    message = refused(job, Event("accept", {"test": "spark_kill_isolated"}))
+    assert message.endswith("nothing to accept; isolated now: nothing")

@@ -49,7 +49,9 @@ def test_answers_that_do_not_fit_are_said_not_to(shipped):
     odd = job.add(observe("spark_at_gap", "good")).add(observe("spark_plug_air", "none"))
     assert odd.conflict is not None
     assert "hardly fits together" in str(odd.conflict)
-    assert odd.conflict.repeat.startswith(("Spark", shipped.tests["spark_at_gap"].name, shipped.tests["spark_plug_air"].name))
+    assert odd.conflict.repeat.startswith(
+        ("Spark", shipped.tests["spark_at_gap"].name, shipped.tests["spark_plug_air"].name)
+    )
 
 
 def test_a_bike_of_which_nothing_is_known_has_no_conflict(shipped):

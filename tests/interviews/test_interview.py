@@ -123,9 +123,7 @@ def test_starting_is_locked_until_it_was_turned_by_hand(work):
 
 
 def test_cannot_asks_why_and_the_step_can_be_put_back(work):
-    bench, _ = work(
-        LATELY, [("test.look_points", ["cannot", "no tool for it", "others", "lift.look_points"])], ["q"]
-    )
+    bench, _ = work(LATELY, [("test.look_points", ["cannot", "no tool for it", "others", "lift.look_points"])], ["q"])
     run(bench)
     assert bodies(bench)[-2:] == [
         ("cannot", {"test": "look_points", "why": "no tool for it"}),

@@ -10,9 +10,7 @@ import numpy as np
 from diagnose.inference.factor import Factor, Table, cardinalities
 
 
-def enumerate_marginals(
-    factors: Sequence[Factor], variables: Sequence[str]
-) -> tuple[float, dict[str, Table]]:
+def enumerate_marginals(factors: Sequence[Factor], variables: Sequence[str]) -> tuple[float, dict[str, Table]]:
     """Return the sum over all combinations and the normalised marginals, each of shape (states,).
 
     Cost is the product of all cardinalities; meant for at most some 2**20 combinations.

@@ -48,17 +48,11 @@ def random_bike(
         )
         for n in range(mechanisms)
     }
-    levels = [
-        ((ABSENT, PRESENT), ("good", "weak", "none"))[int(rng.random() < 0.4)] for _ in range(conditions)
-    ]
-    into: dict[str, list[Link]] = {f"x{n}": [] for n in range(causes)} | {
-        f"c{n}": [] for n in range(conditions)
-    }
+    levels = [((ABSENT, PRESENT), ("good", "weak", "none"))[int(rng.random() < 0.4)] for _ in range(conditions)]
+    into: dict[str, list[Link]] = {f"x{n}": [] for n in range(causes)} | {f"c{n}": [] for n in range(conditions)}
     for k in range(conditions):
         for n in rng.choice(causes, min(causes, int(rng.integers(1, parents + 1))), replace=False):
-            into[f"x{n}"].append(
-                Link(parent=f"x{n}", child=f"c{k}", table={PRESENT: chances(rng, levels[k])})
-            )
+            into[f"x{n}"].append(Link(parent=f"x{n}", child=f"c{k}", table={PRESENT: chances(rng, levels[k])}))
         if k and rng.random() < 0.7:
             j = int(rng.integers(k))
             table = {level: chances(rng, levels[k]) for level in levels[j][1:]}

@@ -36,9 +36,7 @@ class Case:
 
     def worlds(self) -> Worlds:
         """All its worlds, in every situation that plays a part."""
-        situations = {o.situation for o in self.question.observations} | {
-            c.situation for c in self.candidates
-        }
+        situations = {o.situation for o in self.question.observations} | {c.situation for c in self.candidates}
         return all_worlds(self.bike, self.question.repairs, situations | {self.question.now})
 
 
@@ -185,9 +183,7 @@ def check_posterior(case: Case, worlds: Worlds, weight: np.ndarray, total: float
     assert list(belief.causes) == list(case.bike.roots)
     np.testing.assert_allclose(list(belief.causes.values()), worlds.present @ weight, rtol=0, atol=TOLERANCE)
     assert exp(belief.log_evidence) == pytest.approx(total, rel=TOLERANCE)
-    assert belief.failing == pytest.approx(
-        1 - weight @ worlds.healthy(question.targets, question.now), abs=TOLERANCE
-    )
+    assert belief.failing == pytest.approx(1 - weight @ worlds.healthy(question.targets, question.now), abs=TOLERANCE)
     assert belief.failing_to_start == pytest.approx(
         1 - weight @ worlds.healthy(question.start, question.now), abs=TOLERANCE
     )
@@ -204,18 +200,14 @@ def check_prospects(case: Case, worlds: Worlds, weight: np.ndarray) -> None:
     for candidate in case.candidates:
         ladder = candidate.ladder
         stops = [Observation("", ladder[:k], ladder[k], candidate.situation) for k in range(len(ladder))]
-        joint = [
-            weight * worlds.chance(o) for o in [*stops, Observation("", ladder, None, candidate.situation)]
-        ]
+        joint = [weight * worlds.chance(o) for o in [*stops, Observation("", ladder, None, candidate.situation)]]
         right = np.array([w.sum() for w in joint])
         prospect = found[candidate.id]
         np.testing.assert_allclose(prospect.probabilities, right, rtol=0, atol=TOLERANCE)
         for p, w, causes in zip(right, joint, prospect.causes, strict=True):
             if p > 1e-12:
                 # an outcome is a difference of two near numbers: its causes lose as many digits as it is rare
-                np.testing.assert_allclose(
-                    causes, worlds.present @ w / p, rtol=0, atol=max(TOLERANCE, 1e-14 / p)
-                )
+                np.testing.assert_allclose(causes, worlds.present @ w / p, rtol=0, atol=max(TOLERANCE, 1e-14 / p))
 
 
 def check_contradiction(case: Case, worlds: Worlds, chance: dict[str, np.ndarray]) -> None:
@@ -226,9 +218,7 @@ def check_contradiction(case: Case, worlds: Worlds, chance: dict[str, np.ndarray
 
     def total(labels: Sequence[str]) -> float:
         return float(
-            (
-                worlds.weight * np.prod([np.ones(len(worlds.weight)), *(chance[n] for n in labels)], axis=0)
-            ).sum()
+            (worlds.weight * np.prod([np.ones(len(worlds.weight)), *(chance[n] for n in labels)], axis=0)).sum()
         )
 
     assert named
@@ -270,13 +260,7 @@ def test_the_random_bikes_reach_what_they_are_meant_to_reach() -> None:
         case
         for case in cases
         if any(
-            len(
-                {
-                    o.situation
-                    for c, o, found in sure
-                    if c is case and found == leaf and leaf not in o.situation.held
-                }
-            )
+            len({o.situation for c, o, found in sure if c is case and found == leaf and leaf not in o.situation.held})
             > 1
             for leaf in case.bike.leaves
         )
@@ -338,9 +322,7 @@ def random_factors(rng: np.random.Generator) -> list[Factor]:
         part = parts[int(rng.integers(3))]
         if not part:
             continue
-        scope = tuple(
-            str(v) for v in rng.choice(part, min(len(part), int(rng.integers(1, 4))), replace=False)
-        )
+        scope = tuple(str(v) for v in rng.choice(part, min(len(part), int(rng.integers(1, 4))), replace=False))
         low = -0.3 if rng.random() < 0.35 else 0.0
         factors.append(Factor(scope, rng.uniform(low, 1.0, [cards[v] for v in scope])))
     if rng.random() < 0.5:
@@ -373,9 +355,7 @@ def test_trees_of_random_factors(batch: int) -> None:
         assert log == pytest.approx(np.log(total), abs=TOLERANCE)
         for v in variables:
             np.testing.assert_allclose(done.joint((v,))[:, 0], right[v], rtol=0, atol=TOLERANCE)
-            np.testing.assert_allclose(
-                done.marginal(v)[:, 0], np.clip(right[v], 0, 1), rtol=0, atol=TOLERANCE
-            )
+            np.testing.assert_allclose(done.marginal(v)[:, 0], np.clip(right[v], 0, 1), rtol=0, atol=TOLERANCE)
         for scope in {f.scope for f in factors if len(f.scope) > 1}:
             np.testing.assert_allclose(
                 done.joint(scope)[..., 0], joint_of(factors, scope, total), rtol=0, atol=TOLERANCE
@@ -402,10 +382,7 @@ def test_many_evidence_sets_at_once(batch: int) -> None:
         factors = [Factor(f.scope, np.abs(f.table)) for f in random_factors(rng)]
         held = [f for f in factors if f.scope]
         picked = [held[int(n)] for n in rng.choice(len(held), min(3, len(held)), replace=False)]
-        weights = [
-            (f.scope, rng.uniform(0.0, 1.0, (*f.table.shape, 1 if n == 2 else 4)))
-            for n, f in enumerate(picked)
-        ]
+        weights = [(f.scope, rng.uniform(0.0, 1.0, (*f.table.shape, 1 if n == 2 else 4))) for n, f in enumerate(picked)]
         variables = sorted({v for f in factors for v in f.scope})
         done = JunctionTree(factors).propagate(weights)
         for n in range(4 if len(picked) > 1 or weights[0][1].shape[-1] > 1 else 1):
@@ -414,9 +391,7 @@ def test_many_evidence_sets_at_once(batch: int) -> None:
             assert done.log_evidence[n] == pytest.approx(np.log(total), abs=TOLERANCE)
             for v in variables:
                 table = done.marginal(v)
-                np.testing.assert_allclose(
-                    table[:, min(n, table.shape[-1] - 1)], right[v], rtol=0, atol=TOLERANCE
-                )
+                np.testing.assert_allclose(table[:, min(n, table.shape[-1] - 1)], right[v], rtol=0, atol=TOLERANCE)
 
 
 def test_impossible_evidence_has_no_probability() -> None:

@@ -49,14 +49,8 @@ class Worlds:
         quiet = np.full(len(self.weight), 1 - rung.base)
         for driver, by_level in rung.drivers.items():
             if (driver, situation) in self.level:
-                names = (
-                    self.bike.conditions[driver].levels
-                    if driver in self.bike.conditions
-                    else (ABSENT, PRESENT)
-                )
-                quiet = (
-                    quiet * np.array([1 - by_level.get(n, 0.0) for n in names])[self.level[driver, situation]]
-                )
+                names = self.bike.conditions[driver].levels if driver in self.bike.conditions else (ABSENT, PRESENT)
+                quiet = quiet * np.array([1 - by_level.get(n, 0.0) for n in names])[self.level[driver, situation]]
         return 1 - quiet
 
 
@@ -113,9 +107,7 @@ def _condition(
         return worst
     for link in bike.links[condition]:
         points, digit = piece[link.parent, condition]
-        does = np.array(
-            [[_does(link.table.get(p, {}), names, u) for u in points] for p in _names(bike, link.parent)]
-        )
+        does = np.array([[_does(link.table.get(p, {}), names, u) for u in points] for p in _names(bike, link.parent)])
         worst = np.maximum(worst, does[level[link.parent, s], digit])
     for n, both in enumerate(bike.conditions[condition].all_of):
         points, digit = piece["and", f"{condition}/{n}"]

@@ -28,9 +28,7 @@ def weighted_worlds(
     draws = [list(_intervals(link)) for into in bike.links.values() for link in into]
     keys = [(link.parent, link.child) for into in bike.links.values() for link in into]
     ands = [(c, n) for c, cond in bike.conditions.items() for n, _ in enumerate(cond.all_of)]
-    draws += [
-        list(_pieces(bike.conditions[c].all_of[n].chances, list(bike.conditions[c].levels))) for c, n in ands
-    ]
+    draws += [list(_pieces(bike.conditions[c].all_of[n].chances, list(bike.conditions[c].levels))) for c, n in ands]
     keys += [("and", f"{c}/{n}") for c, n in ands]
     for p_roots, courses in _courses(bike, repairs):
         looks = _looks(repairs, courses)
@@ -47,9 +45,7 @@ def weighted_worlds(
             yield weight, state, {r: course[-1] for r, course in courses.items()}
 
 
-def _courses(
-    bike: BikeGraph, repairs: tuple[RepairDone, ...]
-) -> Iterator[tuple[float, dict[str, list[int]]]]:
+def _courses(bike: BikeGraph, repairs: tuple[RepairDone, ...]) -> Iterator[tuple[float, dict[str, list[int]]]]:
     """Yield (probability, cause -> present before any repair, after the first, ...): one entry for each epoch."""
     mechs = list(bike.mechanisms)
     for on in itertools.product((0, 1), repeat=len(mechs)):
@@ -59,9 +55,7 @@ def _courses(
         active = dict(zip(mechs, on, strict=True))
         options = []
         for root in bike.roots.values():
-            start = (
-                root.marginal if root.mechanism is None else (root.on if active[root.mechanism] else root.off)
-            )
+            start = root.marginal if root.mechanism is None else (root.on if active[root.mechanism] else root.off)
             options.append(list(_course(root.id, start, repairs)))
         for combination in itertools.product(*options):
             p = p_mech

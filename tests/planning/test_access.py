@@ -10,9 +10,7 @@ from diagnose.problems import Place
 
 
 def state(name: str, *needs: str, open_: float, close: float) -> Access:
-    return Access(
-        id=name, name=name, basis=(), place=Place("t"), applies={}, needs=needs, open=open_, close=close
-    )
+    return Access(id=name, name=name, basis=(), place=Place("t"), applies={}, needs=needs, open=open_, close=close)
 
 
 @pytest.fixture

@@ -82,9 +82,7 @@ class Job:
             left = replace(state, tried=done, since=frozenset(), opened=frozenset())
             yield "try_out", bench.rate * minutes, [(1.0 - fails, None), (fails, left)]
 
-    def _test(
-        self, state: State, number: int, weights: np.ndarray
-    ) -> tuple[float, list[tuple[float, State | None]]]:
+    def _test(self, state: State, number: int, weights: np.ndarray) -> tuple[float, list[tuple[float, State | None]]]:
         test, done = self.tests[number], state.tried | state.since
         minutes = test.minutes + self.bench.tree.minutes_to_open(test.access, state.opened)
         after: list[tuple[float, State | None]] = []
@@ -196,9 +194,7 @@ def random_job(seed: int, tests: int, faults: int = 3) -> Job:
     return Job(
         options.Bench(tree=tree, rate=1.0, try_minutes=float(draw.uniform(1, 4)), service_cost=1e5),
         tuple(
-            options.RepairOption(
-                id=f"r{i}", minutes=float(draw.uniform(5, 40)), access=ways[i], cures={i: 1.0}
-            )
+            options.RepairOption(id=f"r{i}", minutes=float(draw.uniform(5, 40)), access=ways[i], cures={i: 1.0})
             for i in range(faults)
         ),
         tuple(

@@ -89,9 +89,7 @@ def still_fails(case: Case, done: frozenset[str]) -> float:
         if not any(bits):
             continue
         chance = prod(q if bit else 1.0 - q for q, bit in zip(case.chance, bits, strict=True))
-        gone = prod(
-            repair.cures[k] if repair.id in done else 0.0 for k, repair in enumerate(case.repairs) if bits[k]
-        )
+        gone = prod(repair.cures[k] if repair.id in done else 0.0 for k, repair in enumerate(case.repairs) if bits[k])
         fails += chance * (1.0 - gone)
     return fails / case.failing
 

@@ -68,9 +68,7 @@ def test_a_test_that_may_not_be_possible() -> None:
 
 def test_outcomes_that_cannot_happen_are_not_read() -> None:
     rows = np.vstack([OUTLOOK.marginals, np.full(3, np.nan)])
-    outlook = options.Outlook(
-        chances=np.array([0.4, 0.6, 0.0]), marginals=rows, failing=np.array([1, 1, np.nan])
-    )
+    outlook = options.Outlook(chances=np.array([0.4, 0.6, 0.0]), marginals=rows, failing=np.array([1, 1, np.nan]))
     three = replace(BOWL, outcomes=("empty", "full", "flood"))
     step = by_id(ranked(three, beliefs=replace(BELIEFS, after={"bowl": outlook})))["bowl"]
     assert step.expected == pytest.approx(by_id(ranked(BOWL))["bowl"].expected)
@@ -112,9 +110,7 @@ def test_a_free_test_that_tells_all_saves_and_one_that_tells_nothing_costs_nothi
     ]
     beliefs = options.Beliefs(marginals=p, failing=1.0, after={"tells": told, "silent": nothing})
     steps, plan = by_id(rank_steps(BENCH, tests, REPAIRS, beliefs)), base_plan(BENCH, REPAIRS, p, 1.0)
-    one_each = [
-        2.0 * 3.0 + minutes * 2.0 + parts for minutes, parts in ((5.0, 4.0), (15.0 + 35.0, 0.0), (20.0, 40.0))
-    ]
+    one_each = [2.0 * 3.0 + minutes * 2.0 + parts for minutes, parts in ((5.0, 4.0), (15.0 + 35.0, 0.0), (20.0, 40.0))]
     assert steps["tells"].expected == pytest.approx(float(p @ one_each), rel=1e-6)
     assert steps["tells"].expected <= plan.value + 1e-9
     assert steps["silent"].expected == pytest.approx(plan.value)

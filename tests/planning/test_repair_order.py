@@ -25,17 +25,13 @@ def cost_in_order(
     clear = everything
     for repair in order:
         still = 1.0 - clear
-        spent += still * (
-            money[repair] + sum(opening[state] for state in paths[repair] if state not in opened)
-        )
+        spent += still * (money[repair] + sum(opening[state] for state in paths[repair] if state not in opened))
         opened |= set(paths[repair])
         clear /= 1.0 - q[repair]
     return spent / (1.0 - everything)
 
 
-def random_tree(
-    seed: int, one_fault: bool
-) -> tuple[list[tuple[int, ...]], list[float], list[float], list[float]]:
+def random_tree(seed: int, one_fault: bool) -> tuple[list[tuple[int, ...]], list[float], list[float], list[float]]:
     """Return paths, opening, money, q of five repairs behind up to three nested states."""
     draw = np.random.default_rng(seed)
     ways: list[tuple[int, ...]] = [(), (0,)]
@@ -54,12 +50,8 @@ def test_falling_rho_is_optimal_on_small_trees(first_seed: int, one_fault: bool)
         paths, opening, money, q = random_tree(seed, one_fault)
         found = repair_order(grow(paths), opening, money, [-log1p(-chance) for chance in q])
         assert sorted(found) == list(range(5))
-        best = min(
-            (cost_in_order(way, paths, opening, money, q) for way in permutations(range(5))), default=inf
-        )
-        assert cost_in_order(found, paths, opening, money, q) == pytest.approx(
-            best, rel=1e-6 if one_fault else 1e-12
-        )
+        best = min((cost_in_order(way, paths, opening, money, q) for way in permutations(range(5))), default=inf)
+        assert cost_in_order(found, paths, opening, money, q) == pytest.approx(best, rel=1e-6 if one_fault else 1e-12)
 
 
 def test_repairs_that_take_nothing_are_left_out() -> None:

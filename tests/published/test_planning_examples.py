@@ -22,9 +22,7 @@ NEVER = 1e6
 """A service cost at which handing on never pays."""
 
 
-def bench(
-    carb: tuple[float, float] | None = None, try_out: float = 0.0, service: float = NEVER
-) -> options.Bench:
+def bench(carb: tuple[float, float] | None = None, try_out: float = 0.0, service: float = NEVER) -> options.Bench:
     """Return a bench on which a minute costs 1; carb: minutes to open and close the only access."""
     states = {}
     if carb:
@@ -162,10 +160,7 @@ W7_P = {"plug": 0.20, "tank": 0.16, "coil": 0.20, "jet": 0.18, "float": 0.16, "n
 def test_w7_one_fault_behind_the_carburettor() -> None:
     names = list(W7_COST)
     tree = grow([(), (), (), (0,), (0,), (0,)])
-    order = [
-        names[k]
-        for k in repair_order(tree, [20.0], list(W7_COST.values()), [1e-10 * p for p in W7_P.values()])
-    ]
+    order = [names[k] for k in repair_order(tree, [20.0], list(W7_COST.values()), [1e-10 * p for p in W7_P.values()])]
     assert order == ["plug", "jet", "float", "needle", "tank", "coil"]
     cost, p = {**W7_COST, "open": 20.0}, {**W7_P, "open": 0.0}
     assert single_fault_ecr(["plug", "open", *order[1:]], p, cost) == pytest.approx(49.48)
@@ -201,15 +196,11 @@ def test_w7c_several_faults_behind_the_carburettor() -> None:
     cost = {"plug": 5.0, "tap": 20.0, "coil": 50.0, "jet": 6.0, "float": 6.0, "open": 20.0}
     names = list(q)
     tree = grow([(), (), (), (0,), (0,)])
-    found = repair_order(
-        tree, [20.0], [cost[name] for name in names], [-log1p(-chance) for chance in q.values()]
-    )
+    found = repair_order(tree, [20.0], [cost[name] for name in names], [-log1p(-chance) for chance in q.values()])
     order = [names[k] for k in found]
     assert order == ["plug", "jet", "float", "tap", "coil"]
     assert several_fault_ecr(["plug", "open", *order[1:]], q, cost) == pytest.approx(50.510033, abs=5e-7)
-    allowed = [
-        way for way in permutations(cost) if way.index("open") < min(way.index("jet"), way.index("float"))
-    ]
+    allowed = [way for way in permutations(cost) if way.index("open") < min(way.index("jet"), way.index("float"))]
     assert min(several_fault_ecr(way, q, cost) for way in allowed) == pytest.approx(50.510033, abs=5e-7)
 
 

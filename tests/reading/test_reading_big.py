@@ -55,14 +55,10 @@ def test_aliases_that_double_again_and_again(shipped: Path) -> None:
     bomb = "a0: &a0 [x, x, x, x, x, x, x, x, x, x]\n" + "".join(
         f"a{n}: &a{n} [{', '.join([f'*a{n - 1}'] * 10)}]\n" for n in range(1, 10)
     )
-    assert "mechanisms.yaml:1:5: &a0: anchors and aliases are not read [anchor]" in refusal(
-        shipped, bomb.encode()
-    )
+    assert "mechanisms.yaml:1:5: &a0: anchors and aliases are not read [anchor]" in refusal(shipped, bomb.encode())
 
 
-@pytest.mark.parametrize(
-    "text", ["[" * 9_000 + "\n", "{a: " * 2_400 + "\n", "- " * 4_900 + "x\n", "? " * 4_900 + "\n"]
-)
+@pytest.mark.parametrize("text", ["[" * 9_000 + "\n", "{a: " * 2_400 + "\n", "- " * 4_900 + "x\n", "? " * 4_900 + "\n"])
 def test_nesting_without_end(shipped: Path, text: str) -> None:
     """Depth is refused where it passes the bound, not when the stack is full."""
     assert "[nested-too-deep]" in refusal(shipped, f"gum:\n  {text}".encode() * 200)
@@ -98,9 +94,7 @@ def test_without_libyaml_the_same_is_read(shipped: Path, monkeypatch: pytest.Mon
         ("gum: |x\n", "1:7"),
     ],
 )
-def test_both_parsers_say_the_same(
-    shipped: Path, text: str, place: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_both_parsers_say_the_same(shipped: Path, text: str, place: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Broken syntax gives one message, whichever parser found it."""
     fast = refusal(shipped, text.encode())
     assert f"mechanisms.yaml:{place}: " in fast
@@ -149,9 +143,7 @@ def test_five_thousand_lines_are_read_in_well_under_a_second(shipped: Path) -> N
         "  leads_to:\n    pilot_starved: 0.9\n    spark: {{weak: 0.1, none: 0.2}}\n  basis: [memory]\n"
     )
     (shipped / "causes" / "many.yaml").write_text("".join(one.format(n=n) for n in range(400)))
-    cure = (
-        "r{n}:\n  name: Repair\n  cures: {{c{n}: 0.9}}\n  minutes: 5\n  steps: [Do it.]\n  basis: [memory]\n"
-    )
+    cure = "r{n}:\n  name: Repair\n  cures: {{c{n}: 0.9}}\n  minutes: 5\n  steps: [Do it.]\n  basis: [memory]\n"
     (shipped / "repairs" / "many.yaml").write_text("".join(cure.format(n=n) for n in range(400)))
     load(shipped)
     begun = time.process_time()

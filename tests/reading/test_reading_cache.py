@@ -35,9 +35,7 @@ def test_what_is_kept_is_what_was_read(shipped: Path, shop: Path, cache: Path) -
     for _ in range(2):
         cached = load_cached(shipped, shop, cache)
         assert cached == fresh
-        assert (
-            repr(cached) == repr(fresh) or cached.access["seat_off"].place == fresh.access["seat_off"].place
-        )
+        assert repr(cached) == repr(fresh) or cached.access["seat_off"].place == fresh.access["seat_off"].place
         assert cached.access["seat_off"].layer == "shop"
     assert kept(cache).suffix == ".pickle"
 

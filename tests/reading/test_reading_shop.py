@@ -108,7 +108,5 @@ def test_new_entries_are_checked_together_with_the_shipped_ones(shipped: Path, s
 def test_changes_of_files_that_cannot_be_read(shipped: Path, shop: Path) -> None:
     """The mistake is named, as on loading."""
     write(shop, "causes/spark.yaml", "coil_dead: [\n")
-    with pytest.raises(
-        KnowledgeError, match=r"shop/causes/spark.yaml:1:13: the file ends in the middle of a value"
-    ):
+    with pytest.raises(KnowledgeError, match=r"shop/causes/spark.yaml:1:13: the file ends in the middle of a value"):
         changes(shipped, shop)

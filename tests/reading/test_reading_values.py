@@ -133,9 +133,7 @@ def test_a_byte_order_mark_of_utf_8_and_crlf_are_read(shipped: Path) -> None:
 
 def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
     """The path is named."""
-    with pytest.raises(
-        KnowledgeError, match=r"nowhere: this folder of knowledge is not there \[missing-folder\]"
-    ):
+    with pytest.raises(KnowledgeError, match=r"nowhere: this folder of knowledge is not there \[missing-folder\]"):
         load(tmp_path / "nowhere")
 
 

@@ -35,9 +35,7 @@ def a_test(test_id, *outcomes, **more):
 def fact(fact_id, *options, kind="bike", applies=None, implies=None):
     """Return a fact; implies: option -> what it implies."""
     made = {each: model.Option(id=each, name=each, implies=(implies or {}).get(each, {})) for each in options}
-    return model.Fact(
-        id=fact_id, name=fact_id, ask="?", kind=kind, applies=applies or {}, options=made, **ENTRY
-    )
+    return model.Fact(id=fact_id, name=fact_id, ask="?", kind=kind, applies=applies or {}, options=made, **ENTRY)
 
 
 def reading(quantity, unit):
@@ -88,12 +86,8 @@ KNOWLEDGE = model.Knowledge(
         a_test("stop_wire_off", "still_dead", "returns", removes=("plug_fouled",)),
         a_test("try_to_start", "nothing", "fires_then_dies", "runs"),
     ),
-    repairs=by_id(
-        model.Repair(id="new_plug", name="New plug", system="spark", cures={"plug_fouled": 0.98}, **ENTRY)
-    ),
-    access=by_id(
-        model.Access(id="plug_out", name="Plug out", applies={}, needs=(), open=2, close=2, **ENTRY)
-    ),
+    repairs=by_id(model.Repair(id="new_plug", name="New plug", system="spark", cures={"plug_fouled": 0.98}, **ENTRY)),
+    access=by_id(model.Access(id="plug_out", name="Plug out", applies={}, needs=(), open=2, close=2, **ENTRY)),
     complaints=by_id(
         *(
             model.Complaint(id=each, name=each, says="", applies={}, drivers={}, base=0.1, target=(), **ENTRY)
@@ -173,17 +167,13 @@ def test_a_whole_job_becomes_its_events(tmp_path):
                 "minutes": 6.5,
             },
         ),
-        Event(
-            "observe", {"test": "coil_secondary", "reading": {"text": "5k6", "value": 5.6, "unit": "kohm"}}
-        ),
+        Event("observe", {"test": "coil_secondary", "reading": {"text": "5k6", "value": 5.6, "unit": "kohm"}}),
         Event("observe", {"test": "kicks_needed", "reading": {"text": "12", "value": 12.0, "unit": "kicks"}}),
         Event("cannot", {"test": "compression", "why": "gauge is lent out"}),
         Event("not_sure", {"test": "spark_at_gap"}),
         Event("declined", {"test": "spark_at_gap"}),
         Event("lift", {"test": "spark_at_gap"}),
-        Event(
-            "repair", {"repair": "new_plug", "found": {"plug_fouled": "broken"}, "minutes": 4.0, "parts": 3.5}
-        ),
+        Event("repair", {"repair": "new_plug", "found": {"plug_fouled": "broken"}, "minutes": 4.0, "parts": 3.5}),
         Event("repair", {"repair": "new_plug", "found": {}}),
         Event("observe", {"test": "try_to_start", "outcome": "fires_then_dies"}),
         Event("open", {"access": "plug_out"}),
@@ -212,9 +202,7 @@ def test_every_event_knows_its_place(tmp_path):
 
 def test_the_least_that_is_a_job(tmp_path):
     script = read_script(written(tmp_path, "bike: {}\n"), KNOWLEDGE)
-    assert script.events == (
-        Event("intake", {"bike": {}, "shop": {}, "complaint": None, "title": "", "words": ""}),
-    )
+    assert script.events == (Event("intake", {"bike": {}, "shop": {}, "complaint": None, "title": "", "words": ""}),)
     assert script.confirmed == ()
 
 
@@ -246,9 +234,7 @@ def test_a_mistake_as_the_user_reads_it(tmp_path, monkeypatch):
 
 
 def test_all_mistakes_are_found_at_once_in_the_order_of_the_file(tmp_path):
-    text = (
-        "bike: {strokes: 3}\ncomplaint: dies\nsteps:\n  - try_out: run\n  - open: plug\nconfirmed: [plug]\n"
-    )
+    text = "bike: {strokes: 3}\ncomplaint: dies\nsteps:\n  - try_out: run\n  - open: plug\nconfirmed: [plug]\n"
     with pytest.raises(KnowledgeError) as caught:
         read_script(written(tmp_path, text), KNOWLEDGE)
     assert [problem.place.line for problem in caught.value.problems] == [1, 2, 4, 5, 6]
@@ -291,10 +277,5 @@ def test_a_folder_is_no_scripted_job(tmp_path):
 def test_knowledge_without_a_try_out(tmp_path):
     tests = {key: test for key, test in KNOWLEDGE.tests.items() if key != "try_to_start"}
     with pytest.raises(KnowledgeError) as caught:
-        read_script(
-            written(tmp_path, "bike: {}\nsteps:\n  - try_out: runs\n"), replace(KNOWLEDGE, tests=tests)
-        )
-    assert (
-        caught.value.problems[0].says
-        == "this knowledge has no test try_to_start, so nothing can be tried out"
-    )
+        read_script(written(tmp_path, "bike: {}\nsteps:\n  - try_out: runs\n"), replace(KNOWLEDGE, tests=tests))
+    assert caught.value.problems[0].says == "this knowledge has no test try_to_start, so nothing can be tried out"

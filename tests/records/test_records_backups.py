@@ -162,7 +162,5 @@ def test_without_the_variable_it_is_the_place_for_data(tmp_path, monkeypatch):
 def test_a_folder_that_cannot_be_made(tmp_path, monkeypatch, below):
     (tmp_path / "file").write_text("")
     monkeypatch.setenv("DIAGNOSE_HOME", str(tmp_path / "file" / below))
-    with pytest.raises(
-        JobError, match=r"cannot be made \(.*\)\. Set DIAGNOSE_HOME to a folder that can be written to"
-    ):
+    with pytest.raises(JobError, match=r"cannot be made \(.*\)\. Set DIAGNOSE_HOME to a folder that can be written to"):
         data_folder()

@@ -40,8 +40,7 @@ def store(path):
 def test_events_come_back_as_they_were_appended(store, path):
     job = store.create("old two-stroke", "abc123")
     written = [INTAKE] + [
-        Event(kind, {"n": n, "deep": {"x": [1.5, None, True]}}, "2026-01-01T00:00:00")
-        for n, kind in enumerate(KINDS)
+        Event(kind, {"n": n, "deep": {"x": [1.5, None, True]}}, "2026-01-01T00:00:00") for n, kind in enumerate(KINDS)
     ]
     for number, event in enumerate(written, start=1):
         assert store.append(job, event, number) == event
@@ -174,9 +173,7 @@ def test_the_file_itself_refuses_rows_that_make_no_sense(store, row):
     job = store.create("", "v")
     store.append(job, INTAKE, 1)
     with pytest.raises(sqlite3.IntegrityError):
-        store._db.execute(
-            "INSERT INTO events VALUES (?, ?, ?, ?, ?)", [job if cell == "JOB" else cell for cell in row]
-        )
+        store._db.execute("INSERT INTO events VALUES (?, ?, ?, ?, ?)", [job if cell == "JOB" else cell for cell in row])
 
 
 def test_an_event_of_a_newer_program_is_named(store):
@@ -191,9 +188,7 @@ def test_a_second_terminal_on_the_same_job_is_told_at_once(store, path):
     with open_store(path) as other:
         with store.hold(job):
             with (
-                pytest.raises(
-                    JobError, match=rf"job {job} is open in another terminal \(process {os.getpid()} on "
-                ),
+                pytest.raises(JobError, match=rf"job {job} is open in another terminal \(process {os.getpid()} on "),
                 other.hold(job),
             ):
                 pass
@@ -293,8 +288,7 @@ def test_three_programs_on_one_job_lose_nothing(path):
 def test_many_programs_may_make_the_file_at_the_same_time(path):
     line = "import sys; from diagnose.records import open_store\nwith open_store(sys.argv[1]) as s: print(s.create('', 'v'))"
     programs = [
-        subprocess.Popen([sys.executable, "-c", line, str(path)], stdout=subprocess.PIPE, text=True)
-        for _ in range(8)
+        subprocess.Popen([sys.executable, "-c", line, str(path)], stdout=subprocess.PIPE, text=True) for _ in range(8)
     ]
     ids = {program.communicate(timeout=60)[0].strip() for program in programs}
     assert {program.returncode for program in programs} == {0}
@@ -313,7 +307,4 @@ def test_the_raw_rows_are_plain_json_for_whoever_comes_later(store, path):
 
 def test_sqlite_is_loaded_in_this_room_only():
     line = "import sys, diagnose.events, diagnose.model, diagnose.units, diagnose.problems; print('sqlite3' in sys.modules)"
-    assert (
-        subprocess.run([sys.executable, "-c", line], capture_output=True, text=True, check=True).stdout
-        == "False\n"
-    )
+    assert subprocess.run([sys.executable, "-c", line], capture_output=True, text=True, check=True).stdout == "False\n"

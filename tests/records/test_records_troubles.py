@@ -55,8 +55,7 @@ def test_a_file_is_no_folder(tmp_path):
     file = tmp_path / "file"
     file.write_text("")
     assert (
-        trouble(file / "jobs.db")
-        == f"{file} is a file, so no job file can lie in it; name another file for the jobs."
+        trouble(file / "jobs.db") == f"{file} is a file, so no job file can lie in it; name another file for the jobs."
     )
 
 
@@ -136,9 +135,7 @@ def test_a_moved_file_takes_no_more_answers(path, tmp_path):
     job = filled(path)
     with open_store(path) as store:
         path.rename(tmp_path / "elsewhere.db")
-        with pytest.raises(
-            JobError, match="was moved, deleted or replaced while it was open; nothing was written"
-        ):
+        with pytest.raises(JobError, match="was moved, deleted or replaced while it was open; nothing was written"):
             store.append(job, NOTE, 2)
         filled(path)
         with pytest.raises(JobError, match="was moved, deleted or replaced while it was open"):
@@ -274,9 +271,7 @@ def without_rights(path):
         "os.getuid() or (os.setgroups([]), os.setgid(65534), os.setuid(65534))\n"
         "try:\n    open_store(sys.argv[1]).close()\nexcept JobError as error:\n    print(error)"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", line, str(path)], capture_output=True, text=True, check=False
-    )
+    done = subprocess.run([sys.executable, "-c", line, str(path)], capture_output=True, text=True, check=False)
     assert done.stderr == ""
     return done.stdout.strip()
 
@@ -301,10 +296,7 @@ def test_files_and_folders_without_the_right_to_write(tmp_path):
 
 def test_an_old_sqlite_is_refused(path, monkeypatch):
     monkeypatch.setattr(sqlite3, "sqlite_version_info", (3, 36, 0))
-    assert (
-        trouble(path)
-        == f"jobs need SQLite 3.37.0, this Python brings {sqlite3.sqlite_version}: update Python."
-    )
+    assert trouble(path) == f"jobs need SQLite 3.37.0, this Python brings {sqlite3.sqlite_version}: update Python."
 
 
 def test_a_complaint_of_sqlite_that_nobody_foresaw(path):

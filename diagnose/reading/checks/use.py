@@ -116,6 +116,7 @@ def rules_are_whole(draft: Draft) -> Iterator[Problem]:
                 caution.when.not_done,
                 caution.when.likely,
                 caution.when.facts,
+                caution.when.isolated,
             )
         )
         if caution.forbids and empty:

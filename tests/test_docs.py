@@ -16,7 +16,7 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
 def commands() -> list[str]:
     """Names of the commands as click knows them."""
-    from diagnose.cli.group import group
+    from diagnose.cli.group import diagnose as group
 
     return sorted(group.list_commands(None))
 
@@ -29,7 +29,7 @@ def test_the_readme_opens_with_the_job():
 
 @pytest.mark.parametrize("name", commands())
 def test_every_command_is_in_the_readme_and_has_help(name):
-    from diagnose.cli.group import group
+    from diagnose.cli.group import diagnose as group
 
     assert f"`diagnose {name}" in README
     assert group.get_command(None, name).help

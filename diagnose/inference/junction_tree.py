@@ -193,15 +193,16 @@ class Propagation:
     def joint(self, scope: Sequence[str]) -> Table:
         """Return P(scope | evidence), shape (states of scope..., N or 1). Some factor must hold the whole scope.
 
-        Helper variables can make entries negative; sums over a helper are probabilities.
+        Helper variables can make entries negative; sums over a helper are probabilities. All 0 where the
+        evidence is impossible.
         """
         k = self.tree._smallest(scope)
         table = self.tree._fold(k, self._clique(k), scope)
         axis = self.tree.axis[k]
         kept = sorted(scope, key=axis.__getitem__)
         table = table.transpose([*(kept.index(v) for v in scope), len(scope)])
-        with np.errstate(invalid="ignore", divide="ignore"):
-            result: Table = table / table.sum(axis=tuple(range(len(scope))))
+        total = np.broadcast_to(table.sum(axis=tuple(range(len(scope)))), table.shape)
+        result: Table = np.divide(table, total, out=np.zeros(table.shape), where=total != 0)
         return result
 
     def marginal(self, variable: str) -> Table:

@@ -242,7 +242,7 @@ def test_bikes_with_repairs_cuts_and_holds(batch: int) -> None:
 @pytest.mark.parametrize("batch", range(10))
 def test_behaviours_seen_for_certain_and_more_than_once(batch: int) -> None:
     possible = [check(behaviour_case(seed)) for seed in range(12 * batch, 12 * batch + 12)]
-    assert sum(possible) >= 7
+    assert sum(possible) >= 6
 
 
 def test_the_random_bikes_reach_what_they_are_meant_to_reach() -> None:

@@ -128,6 +128,7 @@ steps:
   - close: plug_out
   - isolate: stop_wire_off
   - reconnect: stop_wire_off
+  - accept: stop_wire_off
   - note: smells of varnish
   - undo
   - undo:
@@ -180,6 +181,7 @@ def test_a_whole_job_becomes_its_events(tmp_path):
         Event("close", {"access": "plug_out"}),
         Event("isolate", {"test": "stop_wire_off"}),
         Event("reconnect", {"test": "stop_wire_off"}),
+        Event("accept", {"test": "stop_wire_off"}),
         Event("note", {"text": "smells of varnish"}),
         Event("undo"),
         Event("undo"),

@@ -124,7 +124,7 @@ def _of_test(main: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]
 
 
 def _isolation(main: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
-    """Yield that what a test cuts out or supplies stays so, or is put back."""
+    """Yield that what a test cuts out or supplies stays so, is put back, or may stay so for a start."""
     test_id = desk.id(keys[main], "test", desk.knowledge.tests)
     if test_id:
         test = desk.knowledge.tests[test_id]
@@ -185,6 +185,7 @@ _STEPS: Mapping[str, tuple[_Make, tuple[str, ...]]] = {
     "close": (_access, ()),
     "isolate": (_isolation, ()),
     "reconnect": (_isolation, ()),
+    "accept": (_isolation, ()),
     "note": (_note, ()),
     "undo": (_undo, ()),
     "complaint": (_complaint, ()),

@@ -199,7 +199,7 @@ def test_every_event_knows_its_place(tmp_path):
     script = read_script(path, KNOWLEDGE)
     assert len(script.places) == len(script.events)
     assert [str(place) for place in script.places[:3]] == [f"{path}:1:1", f"{path}:9:5", f"{path}:11:5"]
-    assert script.places[-1] == script.places[-2] == Place(str(path), 33, 5)
+    assert script.places[-1] == script.places[-2] == Place(str(path), 34, 5)
 
 
 def test_the_least_that_is_a_job(tmp_path):

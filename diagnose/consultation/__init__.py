@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
+from diagnose.consultation.choices import out_of_date
 from diagnose.consultation.evidence import bike_graph, question, targets
 from diagnose.consultation.outlook import Outlooked, look_ahead
 from diagnose.consultation.safety import Lock, locks
@@ -158,6 +159,11 @@ class Consultation:
     def locks(self) -> tuple[Lock, ...]:
         """The cautions that lock something now."""
         return locks(self.knowledge, self.state, self.belief.conditions)
+
+    @property
+    def out_of_date(self) -> frozenset[str]:
+        """Tests whose last result is of the bike as it was before something was changed; kept as evidence of that."""
+        return out_of_date(self.knowledge, self.state, self.bike)
 
     @property
     def targets(self) -> tuple[str, ...]:

@@ -81,7 +81,7 @@ def open_tests(knowledge: Knowledge, state: State, bike: BikeGraph, running: boo
         if watches_start(bike, test) if running else needs_running(test) or asks_of_running(bike, test):
             continue
         drivers = {d for outcome in test.outcomes for d in outcome.drivers if d in bike.ancestors}
-        if drivers and not _known(test, drivers, state, situation_for(test, now), bike):
+        if drivers and not _known(test, state, situation_for(test, now), bike):
             found.append(test)
     return found
 
@@ -103,15 +103,37 @@ def asks_of_running(bike: BikeGraph, test: Test) -> bool:
     return test.kind == "ask" and bool((drivers & bike.leaves) - set(AT_STANDSTILL))
 
 
-def _known(test: Test, drivers: set[str], state: State, situation: Situation, bike: BikeGraph) -> bool:
+def out_of_date(knowledge: Knowledge, state: State, bike: BikeGraph) -> frozenset[str]:
+    """Return the tests whose last result describes the bike as it was: what they look at has been changed since.
+
+    Such a result stays evidence about the bike as it was; it is only no longer taken to describe it now.
+    """
+    now = situation_now(knowledge, state)
+    last = {seen.test: seen for seen in state.seen}
+    return frozenset(
+        name
+        for name, seen in last.items()
+        if _mark(knowledge.tests[name], state, bike, seen.situation)
+        != _mark(knowledge.tests[name], state, bike, situation_for(knowledge.tests[name], now))
+    )
+
+
+def _known(test: Test, state: State, situation: Situation, bike: BikeGraph) -> bool:
     """Whether the test was answered and nothing that it looks at has been changed since."""
-    above = frozenset[str]().union(*(bike.ancestors[d] for d in drivers))
+    wanted = _mark(test, state, bike, situation)
+    return any(seen.test == test.id and _mark(test, state, bike, seen.situation) == wanted for seen in state.seen)
 
-    def mark(s: Situation) -> tuple[object, ...]:
-        done = [n for n, r in enumerate(state.repairs, start=1) if n <= s.epoch and any(r.touches(a) for a in above)]
-        return tuple(done), s.cut & above, s.held & above
 
-    return any(seen.test == test.id and mark(seen.situation) == mark(situation) for seen in state.seen)
+def _mark(test: Test, state: State, bike: BikeGraph, situation: Situation) -> tuple[object, ...]:
+    """What tells one situation from another for a test: repairs, cuts and holds above what it looks at."""
+    drivers = [d for outcome in test.outcomes for d in outcome.drivers]
+    above = frozenset[str]().union(*(bike.ancestors.get(d, frozenset()) for d in drivers))
+    done = [
+        n
+        for n, repair in enumerate(state.repairs, start=1)
+        if n <= situation.epoch and any(repair.touches(a) for a in above)
+    ]
+    return tuple(done), situation.cut & above, situation.held & above
 
 
 def open_repairs(knowledge: Knowledge, state: State, bike: BikeGraph) -> list[Repair]:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from math import prod
 
 import numpy as np
 import pytest
@@ -25,38 +26,43 @@ from tests.oracle.worlds import _does, _intervals, _pieces
 
 gum = pytest.importorskip("pyagrum")
 
-SYSTEMS = 5
 PER_SYSTEM = 13
-BEHAVIOURS = 5
+LIBRARY_CELLS = 2**18
+"""The library's own triangulation of the explicit network may be far wider than ours; such draws are passed over."""
+
 GRADED = ("good", "weak", "none")
 
 
-def real_shape(rng: np.random.Generator) -> BikeGraph:
-    """65 causes in five systems, four mechanisms, 17 conditions of two or three levels with leaks, one AND."""
-    levels = {f"c{n}": GRADED if rng.random() < 0.5 else (ABSENT, PRESENT) for n in range(12)}
-    system = {c: n % SYSTEMS for n, c in enumerate(levels)}
+def real_shape(rng: np.random.Generator, systems: int = 5) -> BikeGraph:
+    """13 causes a system, some grown from mechanisms; conditions of two or three levels with leaks, one AND, behaviours.
+
+    With five systems 65 causes, four mechanisms, 17 conditions.
+    """
+    levels = {f"c{n}": GRADED if rng.random() < 0.5 else (ABSENT, PRESENT) for n in range(2 * systems + 2)}
+    system = {c: n % systems for n, c in enumerate(levels)}
     into: dict[str, dict[str, dict[str, dict[str, float]]]] = {c: {} for c in levels}
-    causes = {f"x{n}": float(rng.uniform(0.01, 0.12)) for n in range(SYSTEMS * PER_SYSTEM)}
+    causes = {f"x{n}": float(rng.uniform(0.01, 0.12)) for n in range(systems * PER_SYSTEM)}
     for n, x in enumerate(causes):
-        mine = [c for c in levels if system[c] == n % SYSTEMS]
+        mine = [c for c in levels if system[c] == n % systems]
         into[str(rng.choice(mine))][x] = {}
         if rng.random() < 0.25:
-            into[str(rng.choice(mine if rng.random() < 0.8 else list(levels)))][x] = {}
+            into[str(rng.choice(mine if rng.random() < 0.9 else list(levels)))][x] = {}
     for n, c in enumerate(levels):
-        if n >= SYSTEMS:
-            into[c][f"c{n - SYSTEMS}"] = {}
-    behaviours = {f"b{n}": rng.choice(list(levels), 3, replace=False) for n in range(BEHAVIOURS)}
+        if n >= systems:
+            into[c][f"c{n - systems}"] = {}
+    behaviours = {f"b{n}": rng.choice(list(levels), int(rng.integers(1, 4)), replace=False) for n in range(systems)}
     levels |= dict.fromkeys(behaviours, (ABSENT, PRESENT))
     into |= {b: {str(c): {} for c in above} for b, above in behaviours.items()}
+    last = f"c{2 * systems + 1}"
     both = AllOf(
-        parents={"c0": frozenset(levels["c0"][1:]), "c1": frozenset(levels["c1"][-1:])}, chances=chances(rng, levels["c11"])
+        parents={"c0": frozenset(levels["c0"][1:]), "c1": frozenset(levels["c1"][-1:])}, chances=chances(rng, levels[last])
     )
     made = []
     for c, parents in into.items():
         for p in parents:
             from_levels = levels.get(p, (ABSENT, PRESENT))
             parents[p] = {level: chances(rng, levels[c], 0.4) for level in from_levels[1:]}
-        made.append(condition(c, parents, chances(rng, levels[c], 0.002, 0.03), levels[c], (both,) if c == "c11" else ()))
+        made.append(condition(c, parents, chances(rng, levels[c], 0.002, 0.03), levels[c], (both,) if c == last else ()))
     mechanisms = {f"m{n}": (float(rng.uniform(0.1, 0.5)), float(rng.uniform(2, 6))) for n in range(4)}
     grows = {x: f"m{n // 17}" for n, x in enumerate(causes) if rng.random() < 0.6}
     return built(causes, *made, mechanisms=mechanisms, grows_from=grows)
@@ -67,11 +73,12 @@ def names_of(bike: BikeGraph, node: str) -> tuple[str, ...]:
 
 
 def a_ladder(rng: np.random.Generator, bike: BikeGraph) -> tuple[Rung, ...]:
-    """Two to four rungs of one to four drivers, most of them conditions."""
+    """Two to four rungs of one to four drivers, most of them conditions, out of six conditions and all causes."""
     causes = [r for r in bike.roots if r[0] == "x"]
+    some = rng.choice(list(bike.conditions), 6, replace=False)
     rungs = []
     for _ in range(int(rng.integers(2, 5))):
-        nodes = {str(rng.choice(list(bike.conditions) if rng.random() < 0.7 else causes)) for _ in range(rng.integers(1, 5))}
+        nodes = {str(rng.choice(some if rng.random() < 0.5 else causes)) for _ in range(rng.integers(1, 5))}
         rungs.append(
             Rung(
                 float(rng.uniform(0.01, 0.1)),
@@ -177,10 +184,20 @@ class Library:
             name = self.node(f"{seen.label}/{k}", 2, list(drivers), np.stack([quiet, 1 - quiet], axis=-1))
             self.found[name] = int(rung is seen.fired)
 
-    def answers(self) -> tuple[dict[str, float], float]:
-        """P(cause present at the end) and log P(all that was seen)."""
+    def engine(self) -> object:
+        """Its junction tree with what was seen."""
         engine = gum.LazyPropagation(self.net)
         engine.setEvidence(self.found)
+        return engine
+
+    def widest(self) -> int:
+        """Cells of the largest clique of its own triangulation."""
+        tree = self.engine().junctionTree()
+        return max(prod(self.net.variable(v).domainSize() for v in tree.clique(k)) for k in tree.nodes())
+
+    def answers(self) -> tuple[dict[str, float], float]:
+        """P(cause present at the end) and log P(all that was seen)."""
+        engine = self.engine()
         engine.makeInference()
         last = len(self.repairs)
         return {r: float(engine.posterior(f"{r}@{last}")[1]) for r in self.bike.roots}, float(np.log(engine.evidenceProbability()))
@@ -217,17 +234,22 @@ def _answer(rng: np.random.Generator, label: str, ladder: tuple[Rung, ...], s: S
     return Observation(label, ladder, None, s)
 
 
-def compare(rng: np.random.Generator, repairs: tuple[RepairDone, ...], situations: Sequence[Situation], bike: BikeGraph) -> None:
-    asked = [
-        (f"t{k}", a_ladder(rng, bike), situations[int(rng.integers(len(situations)))]) for k in range(int(rng.integers(10, 16)))
-    ]
-    seen = sampled(rng, bike, repairs, asked)
+def asked_of(
+    rng: np.random.Generator, bike: BikeGraph, repairs: tuple[RepairDone, ...], situations: Sequence[Situation]
+) -> tuple[Library, list[Observation]] | None:
+    """Ten to fifteen answers and the library's network of them; None where the library would take long."""
+    places = [situations[int(rng.integers(len(situations)))] for _ in range(int(rng.integers(10, 16)))]
+    seen = sampled(rng, bike, repairs, [(f"t{k}", a_ladder(rng, bike), s) for k, s in enumerate(places)])
     library = Library(bike, repairs, situations)
     library.build()
     for o in seen:
         library.observe(o)
+    return (library, seen) if library.widest() <= LIBRARY_CELLS else None
+
+
+def compare(library: Library, seen: Sequence[Observation]) -> None:
     causes, log = library.answers()
-    belief = posterior(bike, Question(tuple(seen), repairs, Situation(len(repairs))))
+    belief = posterior(library.bike, Question(tuple(seen), library.repairs, Situation(len(library.repairs))))
     assert list(belief.causes) == list(causes)
     np.testing.assert_allclose(list(belief.causes.values()), list(causes.values()), rtol=0, atol=1e-9)
     assert belief.log_evidence == pytest.approx(log, abs=1e-9)
@@ -237,18 +259,23 @@ def compare(rng: np.random.Generator, repairs: tuple[RepairDone, ...], situation
 @pytest.mark.parametrize("seed", range(20))
 def test_a_bike_as_it_came(seed: int) -> None:
     rng = np.random.default_rng(seed)
-    bike = real_shape(rng)
-    assert len(bike.roots) >= 75
-    assert len(bike.conditions) == 17
-    compare(rng, (), (Situation(),), bike)
+    while True:
+        bike = real_shape(rng)
+        assert len([r for r in bike.roots if r[0] == "x"]) == 65
+        assert len(bike.conditions) == 17
+        asked = asked_of(rng, bike, (), (Situation(),))
+        if asked:
+            return compare(*asked)
 
 
 @pytest.mark.source("pyAgrum 3.3.1, LazyPropagation on two time slices that share the draws of all links")
 @pytest.mark.parametrize("seed", range(5))
 def test_a_bike_before_and_after_a_repair_and_with_something_cut_out(seed: int) -> None:
     rng = np.random.default_rng(100 + seed)
-    bike = real_shape(rng)
-    worst = sorted((x for x in bike.roots if x[0] == "x"), key=lambda x: -bike.roots[x].marginal)[:6]
-    repair = RepairDone("r", {x: float(rng.uniform(0.7, 1.0)) for x in worst[:3]}, {worst[0]: 0.05})
-    after = Situation(1, frozenset(worst[3:4]))
-    compare(rng, (repair,), (Situation(), after), bike)
+    while True:
+        bike = real_shape(rng, 2)
+        worst = sorted((x for x in bike.roots if x[0] == "x"), key=lambda x: -bike.roots[x].marginal)[:6]
+        repair = RepairDone("r", {x: float(rng.uniform(0.7, 1.0)) for x in worst[:3]}, {worst[0]: 0.05})
+        asked = asked_of(rng, bike, (repair,), (Situation(), Situation(1, frozenset(worst[3:4]))))
+        if asked:
+            return compare(*asked)

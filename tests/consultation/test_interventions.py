@@ -1,0 +1,112 @@
+"""Pulling a wire, swapping a box and repairing change the bike; what was seen before stays true of the bike as it was."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from diagnose.consultation import begin, observe, repair, try_out, undo
+from diagnose.events import Event
+
+BOX = {"strokes": "4", "starter": "kick", "ignition": "cdi_self", "fuelling": "carburettor", "parked": "lately"}
+DEAD = {"bike": BOX, "complaint": "not_a_cough"}
+TWO_FAULTS = [
+    observe("look_stop_switch", "at_run"),
+    observe("spark_at_gap", "none"),
+    observe("swap_box", "none"),
+    observe("spark_kill_isolated", "still_none"),
+    observe("swap_box", "good"),
+]
+"""A shorted stop wire and a dead box: neither remedy alone brings the spark back, both together do."""
+
+
+def after(knowledge, events):
+    job = begin(knowledge, DEAD)
+    for event in events:
+        job = job.add(event)
+    return job
+
+
+def rank(job, cause):
+    return next(n for n, ranked in enumerate(job.ranked, 1) if ranked.id == cause)
+
+
+def test_two_faults_that_hide_each_other_end_first_and_second(shipped):
+    job = after(shipped, TWO_FAULTS)
+    assert {rank(job, "box_dead"), rank(job, "kill_shorted")} == {1, 2}, [c.id for c in job.ranked[:5]]
+
+
+def test_the_same_answers_as_plain_symptoms_do_not_find_the_pair(shipped):
+    """As if swapping and unplugging changed nothing: each answer is then one more look at the same spark."""
+    plain = {
+        name: replace(test, removes=(), supplies=(), leaves_isolated=False) for name, test in shipped.tests.items()
+    }
+    job = after(replace(shipped, tests=plain, version="plain"), TWO_FAULTS)
+    assert {rank(job, "box_dead"), rank(job, "kill_shorted")} != {1, 2}
+
+
+def test_what_is_pulled_off_stays_off_until_it_is_put_back(shipped):
+    job = after(shipped, TWO_FAULTS)
+    assert job.state.seen[-1].situation.cut >= {"kill_shorted", "box_dead"}
+    back = job.add(Event("reconnect", {"test": "spark_kill_isolated"}))
+    assert "kill_shorted" not in back.add(observe("swap_box", "none")).state.seen[-1].situation.cut
+
+
+def test_a_result_from_before_a_repair_is_out_of_date_and_still_counts(shipped):
+    job = begin(shipped, DEAD).add(observe("spark_at_gap", "none")).add(observe("comp_dry", "ok"))
+    assert job.out_of_date == frozenset()
+    fitted = job.add(repair("new_box"))
+    assert fitted.out_of_date == {"spark_at_gap"}, "the compression is what it was"
+    never_seen = begin(shipped, DEAD).add(repair("new_box"))
+    assert fitted.belief.causes["coil_dead"] > never_seen.belief.causes["coil_dead"]
+
+
+def test_still_no_spark_after_a_repair_speaks_for_what_was_not_repaired(shipped):
+    before = begin(shipped, DEAD).add(observe("spark_at_gap", "none"))
+    still = before.add(repair("new_box")).add(observe("spark_at_gap", "none"))
+    assert still.belief.causes["box_dead"] < before.belief.causes["box_dead"]
+    assert still.belief.causes["source_coil_bad"] > before.belief.causes["source_coil_bad"]
+
+
+def test_a_new_part_can_be_bad_and_the_second_one_too(shipped):
+    once = begin(shipped, DEAD).add(observe("spark_at_gap", "none")).add(repair("new_box"))
+    assert once.belief.causes["box_dead"] > 0
+    twice = once.add(repair("new_box"))
+    new_box = shipped.repairs["new_box"]
+    cure, dud, p = new_box.cures["box_dead"], new_box.dud["box_dead"], once.belief.causes["box_dead"]
+    assert twice.belief.causes["box_dead"] == pytest.approx(p * (1 - cure) + (1 - p) * dud, abs=1e-9)
+
+
+def test_undo_of_a_repair_brings_the_earlier_situation_back(shipped):
+    before = begin(shipped, DEAD).add(observe("spark_at_gap", "none"))
+    again = before.add(repair("new_box")).add(undo())
+    assert again.belief == before.belief
+    assert again.out_of_date == frozenset()
+
+
+def test_it_runs_clears_what_forbids_running_and_nothing_else(shipped):
+    job = begin(shipped, DEAD).add(observe("spark_at_gap", "none")).add(repair("new_box"))
+    runs = job.add(try_out("runs_well"))
+    assert runs.done
+    assert runs.belief.causes["coil_dead"] < job.belief.causes["coil_dead"]
+    assert runs.belief.causes["clutch_stuck"] == pytest.approx(job.belief.causes["clutch_stuck"], rel=0.35)
+
+
+@pytest.mark.slow
+def test_a_long_job_with_repairs_and_isolations_stays_exact_and_narrow(shipped):
+    job = after(
+        shipped,
+        [
+            observe("spark_at_gap", "none"),
+            observe("spark_kill_isolated", "still_none"),
+            repair("new_box"),
+            observe("spark_at_gap", "none"),
+            Event("reconnect", {"test": "spark_kill_isolated"}),
+            repair("new_plug"),
+            observe("swap_coil", "good"),
+            repair("new_coil"),
+        ],
+    )
+    assert job.belief.width <= 20
+    assert all(0 <= p <= 1 for p in job.belief.causes.values())

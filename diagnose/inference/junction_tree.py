@@ -21,8 +21,8 @@ from diagnose.inference.factor import Factor, Table, Weights, cardinalities
 from diagnose.inference.triangulation import elimination_cliques, moral_graph
 from diagnose.problems import DiagnoseError
 
-MOST_CELLS = 2**22
-"""Cells of one clique beyond which a network is refused (32 MB of doubles for one evidence set)."""
+MOST_CELLS = 2**24
+"""Cells of one clique beyond which a network is refused (128 MB of doubles for one evidence set)."""
 
 
 HUB_SHARE = 4
@@ -58,12 +58,12 @@ class Clique:
 class JunctionTree:
     """A tree of cliques built once for a set of factors, then propagated for any evidence."""
 
-    def __init__(self, factors: Sequence[Factor]) -> None:
-        """Triangulate and hand every factor to a clique. Raises NetworkTooWide."""
+    def __init__(self, factors: Sequence[Factor], most_cells: int = MOST_CELLS) -> None:
+        """Triangulate and hand every factor to a clique. Raises NetworkTooWide if one has more than most_cells."""
         kept = [factor for factor in factors if factor.scope]
         self.constant = float(np.prod([factor.table for factor in factors if not factor.scope]))
         self.cards = cardinalities(kept)
-        self.cliques, self.home = _tree(kept, self.cards)
+        self.cliques, self.home = _tree(kept, self.cards, most_cells)
         self.axis = [{v: n for n, v in enumerate(clique.scope)} for clique in self.cliques]
         self.pot = [np.ones((1,) * (len(clique.scope) + 1)) for clique in self.cliques]
         self._place = {v: n for n, v in enumerate(self.home)}
@@ -239,7 +239,9 @@ def _cells(scope: Sequence[str], cards: Mapping[str, int]) -> int:
     return size
 
 
-def _tree(factors: Sequence[Factor], cards: Mapping[str, int]) -> tuple[list[Clique], dict[str, int]]:
+def _tree(
+    factors: Sequence[Factor], cards: Mapping[str, int], most_cells: int
+) -> tuple[list[Clique], dict[str, int]]:
     """Cliques with children before parents, and for each variable (in elimination order) its clique."""
     eliminated = elimination_cliques(moral_graph(factors), cards)
     place = {v: n for n, (v, _) in enumerate(eliminated)}
@@ -255,7 +257,7 @@ def _tree(factors: Sequence[Factor], cards: Mapping[str, int]) -> tuple[list[Cli
         members.setdefault(joined[n], []).append(n)
     for first in members:
         cells = _cells(tuple(sets[first]), cards)
-        if cells > MOST_CELLS:
+        if cells > most_cells:
             raise NetworkTooWide(tuple(sets[first]), cells)
     over = {first: parent[max(group)] for first, group in members.items()}
     above = {first: joined[up] if up >= 0 else -1 for first, up in over.items()}

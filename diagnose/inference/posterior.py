@@ -13,7 +13,8 @@ import numpy as np
 
 from diagnose.inference.compile import Network, compile_network
 from diagnose.inference.factor import Table
-from diagnose.inference.junction_tree import JunctionTree, Propagation
+from diagnose.inference.junction_tree import MOST_CELLS as WIDEST
+from diagnose.inference.junction_tree import JunctionTree, NetworkTooWide, Propagation
 from diagnose.inference.ladder import Observation, Rung, passing
 from diagnose.inference.rows import MOST_LEAVES, Part, Rows, leaves_of, needed_nodes
 from diagnose.network.graph import BikeGraph
@@ -27,8 +28,8 @@ MOST_NEW = 16
 """Conditions, beyond those the evidence needs, that candidates may bring into one tree."""
 
 
-MOST_CELLS = 300_000
-"""A candidate whose tree would have more cells than this is not looked ahead to (it can still be chosen)."""
+MOST_CELLS = 100_000
+"""A candidate whose tree would have a clique of more cells than this is not looked ahead to; it can still be chosen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,8 +180,9 @@ def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -
     for candidate in group:
         for node in _nodes(bike, candidate, seen):
             wanted.setdefault(node, set()).add(candidate.situation)
-    tree, network = _tree(bike, question, wanted)
-    if tree.cells > MOST_CELLS:
+    try:
+        tree, network = _tree(bike, question, wanted, MOST_CELLS)
+    except NetworkTooWide:
         if len(group) == 1:
             return {}
         half = len(group) // 2
@@ -229,11 +231,13 @@ def log_evidence(bike: BikeGraph, observations: Sequence[Observation], repairs: 
     return float(JunctionTree(network.factors).propagate().log_evidence[0])
 
 
-def _tree(bike: BikeGraph, question: Question, wanted: Mapping[str, set[Situation]]) -> tuple[JunctionTree, Network]:
+def _tree(
+    bike: BikeGraph, question: Question, wanted: Mapping[str, set[Situation]], most_cells: int = WIDEST
+) -> tuple[JunctionTree, Network]:
     asked = {root: frozenset((_uncut(question.now),)) for root in bike.roots}
     asked |= {node: asked.get(node, frozenset()) | frozenset(some) for node, some in wanted.items()}
     network = compile_network(bike, question.observations, question.repairs, asked)
-    return JunctionTree(network.factors), network
+    return JunctionTree(network.factors, most_cells), network
 
 
 def _uncut(now: Situation) -> Situation:

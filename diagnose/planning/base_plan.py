@@ -182,18 +182,18 @@ def _names(layout: Layout, items: Sequence[tuple[int, ...]]) -> tuple[str, ...]:
     return tuple(layout.repairs[repair].id for item in items for repair in item)
 
 
-def value_leaves(layout: Layout, leaves: Leaves) -> Values:
-    """Return the value of the base plan for a whole batch of beliefs."""
+def value_leaves(layout: Layout, leaves: Leaves, singly: int = SINGLY) -> Values:
+    """Return the value of the base plan for a whole batch of beliefs. singly: repairs ordered one by one."""
     given, free = layout.cover, np.ones((len(leaves.failing), len(layout.repairs)), dtype=np.bool_)
     if (leaves.forced >= 0).any():
         given = cover(layout.cures, layout.price, leaves.marginals, leaves.forced)
         free = leaves.forced[:, None] != np.arange(len(layout.repairs))
     lost = losses(given, leaves.marginals, leaves.failing)
     needed = -np.expm1(-lost.repairs) / lost.z[:, None] * free
-    singly = _likeliest(needed)
-    lump = ~singly & (needed > LEAST)
+    few = _likeliest(needed, singly)
+    lump = ~few & (needed > LEAST)
     price = layout.money + np.where(free, np.clip(needed, 0.0, 1.0), 1.0) * layout.doing
-    order = _orders(layout, leaves, np.where(singly, lost.repairs, 0.0), price)
+    order = _orders(layout, leaves, np.where(few, lost.repairs, 0.0), price)
     loss, money, need = _items(layout, lost, order, lump, price)
     to_come = np.cumsum(np.column_stack([lost.rest, loss[:, ::-1]]), axis=1)[:, ::-1]
     fails = np.minimum((leaves.failing / lost.z)[:, None] * -np.expm1(-to_come), leaves.failing[:, None])
@@ -202,10 +202,10 @@ def value_leaves(layout: Layout, leaves: Leaves) -> Values:
     return Values(value, 1.0 - fails[:, 1], order, lump, fails, start, ends)
 
 
-def _likeliest(needed: Floats) -> NDArray[np.bool_]:
+def _likeliest(needed: Floats, count: int) -> NDArray[np.bool_]:
     """Return [B, R]: true for the few repairs of each leaf that are ordered one by one."""
     singly = np.zeros(needed.shape, dtype=np.bool_)
-    np.put_along_axis(singly, np.argsort(-needed, axis=1, kind="stable")[:, :SINGLY], True, axis=1)
+    np.put_along_axis(singly, np.argsort(-needed, axis=1, kind="stable")[:, :count], True, axis=1)
     return singly & (needed >= FLOOR)
 
 

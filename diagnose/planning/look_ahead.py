@@ -12,6 +12,7 @@ import numpy as np
 
 from diagnose.planning.base_plan import (
     EQUAL,
+    SINGLY,
     TRY_OUT,
     Layout,
     Leaves,
@@ -24,6 +25,9 @@ from diagnose.planning.steps import Step
 TIE_MINUTES = 1.0
 """Steps within this many minutes of work of the best are taken as equally good (planning literature, 1.4, names
 2 % or one minute; 2 % of a bike that has stood for years is a quarter of an hour, which is no tie)."""
+
+ROUGHLY = 14
+"""Repairs ordered one by one where tests are only to be put in order."""
 
 WORTHY = 0.5
 """A repair only ties with a better one if it is at least this share as likely to cure: a choice of ours."""
@@ -67,7 +71,7 @@ def order_tests(
 ) -> list[str]:
     """Return the ids of the tests by expected money alone, locks and ties left aside: to choose the best few from."""
     layout = lay_out(bench, repairs, beliefs.marginals)
-    rated = sorted(_tests(layout, tests, beliefs), key=lambda one: (one[0].expected, one[0].id))
+    rated = sorted(_tests(layout, tests, beliefs, ROUGHLY), key=lambda one: (one[0].expected, one[0].id))
     return [step.id for step, _ in rated]
 
 
@@ -97,7 +101,9 @@ def _rank(rated: Rated, tied: bool) -> tuple[bool, bool, float, int, int, float,
     return bool(step.forbidden), not tied, expected, hazard, kind, step.cost, step.id
 
 
-def _tests(layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs) -> list[Rated]:
+def _tests(
+    layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs, singly: int = SINGLY
+) -> list[Rated]:
     """Return every test as a step. If it turns out impossible only its access has been paid."""
     rows: list[tuple[Floats, float, frozenset[str]]] = []
     weights: list[tuple[int, float]] = []
@@ -112,7 +118,7 @@ def _tests(layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs) -> lis
             weights.append((number, (1.0 - test.cannot) * float(outlook.chances[outcome])))
     if not rows:
         return []
-    values = value_leaves(layout, _leaves(rows, [-1] * len(rows))).value
+    values = value_leaves(layout, _leaves(rows, [-1] * len(rows)), singly).value
     after = np.zeros(len(tests))
     np.add.at(after, [number for number, _ in weights], values * np.array([share for _, share in weights]))
     return [_test(layout.bench, test, beliefs, float(left)) for test, left in zip(tests, after, strict=True)]

@@ -165,7 +165,7 @@ def behaviour_case(seed: int) -> Case:
 
 def check(case: Case) -> bool:
     """Compare every answer with the sum over worlds; return whether the evidence was possible."""
-    bike, question, worlds = case.bike, case.question, case.worlds()
+    question, worlds = case.question, case.worlds()
     chance = {o.label: worlds.chance(o) for o in question.observations}
     weight = worlds.weight * np.prod([np.ones(len(worlds.weight)), *chance.values()], axis=0)
     total = weight.sum()

@@ -96,7 +96,7 @@ def _intervals(link: Link) -> Iterator[tuple[float, float]]:
             total += p
             ends.add(total)
     cuts = sorted(ends)
-    for low, high in zip(cuts, cuts[1:], strict=False):
+    for low, high in itertools.pairwise(cuts):
         yield (low + high) / 2, high - low
 
 
@@ -105,7 +105,7 @@ def _pieces(row: Mapping[str, float], levels: list[str]) -> Iterator[tuple[float
     for level in reversed(levels[1:]):
         ends.append(ends[-1] + row.get(level, 0.0))
     cuts = sorted({*ends, 1.0})
-    for low, high in zip(cuts, cuts[1:], strict=False):
+    for low, high in itertools.pairwise(cuts):
         yield (low + high) / 2, high - low
 
 

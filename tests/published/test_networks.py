@@ -16,7 +16,7 @@ from diagnose.inference.junction_tree import JunctionTree
 from diagnose.inference.ladder import Observation, Rung
 from diagnose.inference.posterior import Candidate, Question, posterior, prospects
 from diagnose.network.situations import RepairDone, Situation
-from tests.oracle.built import built, condition, not_seen, seen
+from tests.oracle.built import built, condition, not_seen, seen, sure
 
 NETWORKS: Mapping[str, Any] = json.loads(Path(__file__).with_name("networks.json").read_text(encoding="utf-8"))
 """As the network repositories hand them out; a table's rows run over the parents' states, the first parent slowest."""
@@ -97,7 +97,10 @@ def graded() -> Any:
 @pytest.mark.source("Diez and Galan 2003, noisy-MAX (the rule); multiplying cumulative distributions by hand")
 @pytest.mark.parametrize(("given", "row"), NOISY_MAX.items())
 def test_noisy_max_table(given: str, row: str) -> None:
-    evidence = (seen("A", given[1]) if given[1] != "0" else not_seen("A", "1", "2"), (not_seen, seen)[int(given[3])]("B"))
+    evidence = (
+        seen("A", given[1]) if given[1] != "0" else not_seen("A", "1", "2"),
+        (not_seen, seen)[int(given[3])]("B"),
+    )
     child = posterior(graded(), Question(evidence, shown=("child",))).conditions["child"]
     assert differing(child, dict(zip("012", row.split(), strict=True))) == {}
 
@@ -152,7 +155,7 @@ def test_what_produced_a_sign_persists_through_a_repair() -> None:
     repairs = (RepairDone("mend_A", {"A": 1.0}),)
     now = Situation(1)
     after = Question((seen("sign"),), repairs, now)
-    again = prospects(bike, after, [Candidate("look", seen("sign").passed + (seen("sign").fired,), now)])["look"]
+    again = prospects(bike, after, [Candidate("look", (sure("sign"),), now)])["look"]
     assert prints(again.probabilities[0], ".449759")
     assert prints(again.causes[0][list(bike.roots).index("B")], ".756098")
     still = posterior(bike, Question((seen("sign"), seen("sign", situation=now)), repairs, now))
@@ -308,7 +311,9 @@ def tables(name: str, asked: Iterable[str]) -> tuple[list[Factor], dict[str, lis
     return made, states
 
 
-@pytest.mark.source("asia, cancer, earthquake, survey, alarm, win95pts, hepar2, insurance, hailfinder: answers of two libraries")
+@pytest.mark.source(
+    "asia, cancer, earthquake, survey, alarm, win95pts, hepar2, insurance, hailfinder: answers of two libraries"
+)
 @pytest.mark.parametrize(("name", "evidence", "p", "printed"), ANSWERS)
 def test_published_network(
     name: str, evidence: Mapping[str, str], p: str | None, printed: Mapping[tuple[str, str], str]

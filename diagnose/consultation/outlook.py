@@ -83,7 +83,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior) -> Outlook
         Beliefs(marginals=stop, failing=belief.failing, after=after),
     )
     named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]
-    named += [_plain(bench, options[name], quick[name]) for name in order if name not in after]
+    named += [_plain(bench, options[name], quick[name], order[name]) for name in order if name not in after]
     forbidden = {o.id: o.forbidden for o in options.values()} | {TRY_TO_START: bench.try_forbidden}
     forbidden |= {option.id: option.forbidden for option in repairs}
     steps = [_with_closing(knowledge, state, bench, replace(s, forbidden=forbidden[s.id])) for s in named]
@@ -103,7 +103,7 @@ def _glances(bike: BikeGraph, candidates: Sequence[Candidate], stop: Floats, fai
     return found
 
 
-def _plain(bench: Bench, option: TestOption, outlook: Outlook) -> Step:
+def _plain(bench: Bench, option: TestOption, outlook: Outlook, expected: float) -> Step:
     """A test that was only viewed quickly."""
     minutes = option.minutes + bench.tree.minutes_to_open(option.access, bench.opened)
     return Step(
@@ -113,7 +113,8 @@ def _plain(bench: Bench, option: TestOption, outlook: Outlook) -> Step:
         wait=option.wait,
         opens=bench.tree.to_open(option.access, bench.opened),
         cost=bench.money(minutes, option.wait),
-        expected=float("nan"),
+        expected=expected,
+        rough=True,
         outcomes=tuple(zip(option.outcomes, outlook.chances.tolist(), strict=True)),
     )
 

@@ -30,7 +30,7 @@ def most_resolving(bike: BikeGraph, question: Question, log_joint: float) -> tup
 
 
 def _alone(bike: BikeGraph, seen: Observation, repairs: tuple[RepairDone, ...]) -> float:
-    """log P(one answer), worked out once for each situation."""
+    """Log P(one answer), worked out once for each situation."""
     key = ("alone seen", seen.label, seen.situation, tuple(repair.id for repair in repairs))
     if key not in bike.families:
         bike.families[key] = log_evidence(bike, (seen,), repairs)

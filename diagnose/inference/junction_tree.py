@@ -239,9 +239,7 @@ def _cells(scope: Sequence[str], cards: Mapping[str, int]) -> int:
     return size
 
 
-def _tree(
-    factors: Sequence[Factor], cards: Mapping[str, int], most_cells: int
-) -> tuple[list[Clique], dict[str, int]]:
+def _tree(factors: Sequence[Factor], cards: Mapping[str, int], most_cells: int) -> tuple[list[Clique], dict[str, int]]:
     """Cliques with children before parents, and for each variable (in elimination order) its clique."""
     eliminated = elimination_cliques(moral_graph(factors), cards)
     place = {v: n for n, (v, _) in enumerate(eliminated)}

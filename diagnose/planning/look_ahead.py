@@ -68,11 +68,11 @@ def rank_steps(
 
 def order_tests(
     bench: Bench, tests: Sequence[TestOption], repairs: Sequence[RepairOption], beliefs: Beliefs
-) -> list[str]:
-    """Return the ids of the tests by expected money alone, locks and ties left aside: to choose the best few from."""
+) -> dict[str, float]:
+    """Return id -> expected money of the tests, best first, locks and ties left aside: to choose the best few from."""
     layout = lay_out(bench, repairs, beliefs.marginals)
     rated = sorted(_tests(layout, tests, beliefs, ROUGHLY), key=lambda one: (one[0].expected, one[0].id))
-    return [step.id for step, _ in rated]
+    return {step.id: step.expected for step, _ in rated}
 
 
 def _tied(steps: Sequence[Step], worth: float, failing: float, tie: float) -> frozenset[tuple[str, str]]:
@@ -101,9 +101,7 @@ def _rank(rated: Rated, tied: bool) -> tuple[bool, bool, float, int, int, float,
     return bool(step.forbidden), not tied, expected, hazard, kind, step.cost, step.id
 
 
-def _tests(
-    layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs, singly: int = SINGLY
-) -> list[Rated]:
+def _tests(layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs, singly: int = SINGLY) -> list[Rated]:
     """Return every test as a step. If it turns out impossible only its access has been paid."""
     rows: list[tuple[Floats, float, frozenset[str]]] = []
     weights: list[tuple[int, float]] = []

@@ -14,7 +14,7 @@ class Step:
     included. outcomes: outcome id and its probability (tests and try-outs). curing: probability that
     the bike does what is asked once this is done (repairs). opens: access to open now, outermost first;
     closes: what has to be shut before.
-    forbidden: cautions that lock the step now.
+    forbidden: cautions that lock the step now. rough: expected and outcomes are from the quick view.
     """
 
     kind: Literal["test", "repair", "try_out"]
@@ -29,3 +29,4 @@ class Step:
     outcomes: tuple[tuple[str, float], ...] = ()
     curing: float = 0.0
     forbidden: tuple[str, ...] = ()
+    rough: bool = False

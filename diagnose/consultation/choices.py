@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from diagnose.consultation.evidence import START_TARGET
+from diagnose.consultation.evidence import START_TARGET, TURN_TARGET
 from diagnose.consultation.safety import Lock
 from diagnose.consultation.state import (
     TRY_TO_START,
@@ -67,23 +67,42 @@ def runs(belief: Posterior) -> bool:
     return belief.failing_to_start <= NOT_RUNNING
 
 
-def open_tests(knowledge: Knowledge, state: State, bike: BikeGraph, running: bool) -> list[Test]:
+def open_tests(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior) -> list[Test]:
     """Return the tests that could still tell something.
 
     They fit the bike, are on the list and not known as it stands, and can be done on an engine that does or
-    does not run.
+    does not turn and run.
     """
     now = situation_now(knowledge, state)
     found = []
     for test in knowledge.tests.values():
         if test.id == TRY_TO_START or test.id in state.off_list or not may_apply(test.applies, state.facts):
             continue
-        if watches_start(bike, test) if running else needs_running(test) or asks_of_running(bike, test):
-            continue
         drivers = {d for outcome in test.outcomes for d in outcome.drivers if d in bike.ancestors}
-        if drivers and not _known(test, state, situation_for(test, now), bike):
+        if not drivers or not _can_be_done(test, drivers, bike, belief):
+            continue
+        if not _known(test, state, situation_for(test, now), bike):
             found.append(test)
     return found
+
+
+def _can_be_done(test: Test, drivers: set[str], bike: BikeGraph, belief: Posterior) -> bool:
+    """Whether the engine as it is allows the test: it must turn to be kicked and run to be listened to.
+
+    Until it turns, only what keeps it from turning is looked at.
+    """
+    if belief.failing_to_turn > NOT_RUNNING:
+        return bool(drivers & holds_the_engine(bike)) and "runs" not in test.does
+    if runs(belief):
+        return not watches_start(bike, test)
+    return not (needs_running(test) or asks_of_running(bike, test))
+
+
+def holds_the_engine(bike: BikeGraph) -> frozenset[str]:
+    """Return what can keep the engine from turning: two steps up from that behaviour."""
+    first = {p for c in TURN_TARGET if c in bike.conditions for p in bike.parents(c)}
+    second = {p for c in first if c in bike.conditions for p in bike.parents(c)}
+    return frozenset(first | second | {p for c in second if c in bike.conditions for p in bike.parents(c)})
 
 
 def needs_running(test: Test) -> bool:
@@ -136,12 +155,13 @@ def _mark(test: Test, state: State, bike: BikeGraph, situation: Situation) -> tu
     return tuple(done), situation.cut & above, situation.held & above
 
 
-def open_repairs(knowledge: Knowledge, state: State, bike: BikeGraph) -> list[Repair]:
-    """Return the repairs that fit the bike and cure something it can have."""
+def open_repairs(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior) -> list[Repair]:
+    """Return the repairs that fit the bike and cure something it can have; until it turns, what may hold it."""
+    at = holds_the_engine(bike) if belief.failing_to_turn > NOT_RUNNING else frozenset(bike.roots)
     return [
         repair
         for repair in knowledge.repairs.values()
-        if may_apply(repair.applies, state.facts) and any(cause in bike.roots for cause in repair.cures)
+        if may_apply(repair.applies, state.facts) and any(cause in bike.roots and cause in at for cause in repair.cures)
     ]
 
 

@@ -11,7 +11,10 @@ from diagnose.inference.posterior import Question
 from diagnose.model import PRESENT, Knowledge
 from diagnose.network.graph import BikeGraph, decision_graph
 
-START_TARGET = ("no_turn", "no_fire", "coughs", "fires_dies")
+TURN_TARGET = ("no_turn",)
+"""What must be gone for the engine to turn over."""
+
+START_TARGET = (*TURN_TARGET, "no_fire", "coughs", "fires_dies")
 """What must be gone where no complaint was given: the bike starts and keeps running."""
 
 _graphs: dict[tuple[str, tuple[tuple[str, str], ...]], BikeGraph] = {}
@@ -55,6 +58,7 @@ def question(knowledge: Knowledge, state: State) -> Question:
         now=situation_now(knowledge, state),
         targets=tuple(t for t in targets(knowledge, state)),
         start=START_TARGET,
+        turn=TURN_TARGET,
         shown=tuple(dict.fromkeys((*asked_conditions(knowledge), *supplied(knowledge)))),
     )
 

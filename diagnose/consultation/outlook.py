@@ -14,7 +14,6 @@ from diagnose.consultation.choices import (
     open_tests,
     quickest_looks,
     repair_option,
-    runs,
     test_option,
     worth_asking,
 )
@@ -55,7 +54,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior) -> Outlook
     bike = bike_graph(knowledge, state.facts)
     held = locks(knowledge, state, belief.conditions)
     bench = bench_of(knowledge, state, held)
-    tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, runs(belief)), belief)}
+    tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}
     now = situation_now(knowledge, state)
     candidates = {t.id: Candidate(t.id, rungs(t.outcomes), situation_for(t, now)) for t in tests.values()}
     alone = np.array(list(_alone(bike, targets(knowledge, state)).values()))
@@ -64,7 +63,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior) -> Outlook
     looks = quickest_looks(knowledge, state)
     repairs = [
         repair_option(r, list(bike.roots), held, looks)
-        for r in open_repairs(knowledge, state, bike)
+        for r in open_repairs(knowledge, state, bike, belief)
         if max(stop[n] for n, root in enumerate(bike.roots) if root in r.cures) >= LEAST_REPAIR
     ]
 
@@ -138,11 +137,17 @@ def _alone(bike: BikeGraph, wanted: tuple[str, ...]) -> dict[str, float]:
 
 
 def _after(prospect: Prospect, alone: Floats, stop: Floats, failing: float) -> Outlook:
-    """What the planner needs of a prospect. The odds that it still fails move as those of the causes do."""
+    """What the planner needs of a prospect.
+
+    The odds that it still fails move as those of the causes do, and on average over the outcomes not at all.
+    """
     marginals = stopping(prospect.causes, alone)
-    change = _odds_of_any(marginals) / _odds_of_any(stop)
-    odds = min(failing, 1 - 1e-9) / max(1 - failing, 1e-9) * change
-    return Outlook(chances=prospect.probabilities, marginals=marginals, failing=odds / (1 + odds))
+    odds = min(failing, 1 - 1e-9) / max(1 - failing, 1e-9) * _odds_of_any(marginals) / _odds_of_any(stop)
+    fails = odds / (1 + odds)
+    average = float(prospect.probabilities @ fails)
+    return Outlook(
+        chances=prospect.probabilities, marginals=marginals, failing=np.minimum(fails * failing / average, 1.0)
+    )
 
 
 def _odds_of_any(stop: Floats) -> Floats:

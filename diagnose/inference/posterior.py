@@ -59,7 +59,7 @@ class Posterior:
 
     causes: P(present now), whatever is isolated. conditions: level -> probability, for those asked for.
     failing: P(some target is not healthy now); failing_to_start: the same of what is needed to start and
-    keep running. log_evidence: natural logarithm of P(all answers). width: variables in the largest
+    keep running; failing_to_turn: of what is needed to turn over. log_evidence: natural logarithm of P(all answers). width: variables in the largest
     clique, less one.
     """
 
@@ -67,6 +67,7 @@ class Posterior:
     conditions: Mapping[str, Mapping[str, float]]
     failing: float
     failing_to_start: float
+    failing_to_turn: float
     log_evidence: float
     width: int
 
@@ -76,7 +77,7 @@ class Question:
     """What is asked of the network.
 
     observations, repairs: the evidence. now: the moment. targets: what should be healthy for the job;
-    start: what should be to start and keep running. shown: conditions whose levels are wanted.
+    start, turn: what should be to start and keep running, to turn over. shown: conditions whose levels are wanted.
     """
 
     observations: tuple[Observation, ...] = ()
@@ -84,6 +85,7 @@ class Question:
     now: Situation = ARRIVAL
     targets: tuple[str, ...] = ()
     start: tuple[str, ...] = ()
+    turn: tuple[str, ...] = ()
     shown: tuple[str, ...] = ()
 
 
@@ -93,11 +95,12 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
     Raises ImpossibleEvidence naming the answers that contradict each other, NetworkTooWide.
     """
     shown = [c for c in question.shown if c in bike.conditions]
-    asked = needed_nodes(bike, [*question.targets, *question.start], _seen_nodes(question)) | set(shown)
+    asked = needed_nodes(bike, [*question.targets, *question.start, *question.turn], _seen_nodes(question)) | set(shown)
     tree, network = _tree(bike, question, {c: {question.now} for c in asked})
     rows = Rows(bike, network)
     rows.add({}, question.targets, question.now)
     rows.add({}, question.start, question.now)
+    rows.add({}, question.turn, question.now)
     done = tree.propagate(rows.weights())
     log = np.broadcast_to(done.log_evidence, (rows.count,))
     if not np.isfinite(log[0]):
@@ -109,6 +112,7 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
         conditions={c: _levels_now(network, done, c, question.now) for c in shown},
         failing=float(1 - healthy[1]),
         failing_to_start=float(1 - healthy[2]),
+        failing_to_turn=float(1 - healthy[3]),
         log_evidence=float(log[0]),
         width=tree.width,
     )

@@ -97,7 +97,7 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
 
 def ask_step(bench: Bench, card: views.Card) -> Step | str:
     """Ask what came of the step, answering side questions in between."""
-    work = views.work_of(bench.knowledge, card.step)
+    work, written = views.work_of(bench.knowledge, card.step), len(bench.events)
     while True:
         answer = bench.asker.choose(f"step.{card.step.id}", _question(card), _choices(card, work))
         if answer == STOP:
@@ -107,6 +107,8 @@ def ask_step(bench: Bench, card: views.Card) -> Step | str:
         except (AskerError, ImpossibleEvidence):
             raise
         except DiagnoseError as error:
+            if len(bench.events) > written:  # it is on disk: what it means is for the next screen to say
+                raise
             moves.warn(bench, str(error))
             continue
         if result is not None:

@@ -25,7 +25,7 @@ def board_lines(page: Page, board: Board, most: int = MOST_LIKELY) -> list[Line]
     if board.doubt:
         lines += page.wrapped(board.doubt, "! ", "warn")
     left = f"{minutes(board.minutes_left)}, cost {money(board.cost_left, board.currency)}"
-    return [*lines, Line(f"Still to go, on average: {left}")]
+    return [*lines, Line(f"Still to go, on average under: {left}")]
 
 
 def likely_lines(page: Page, likely: Likely) -> list[Line]:

@@ -109,3 +109,12 @@ def test_what_stops_the_bike_is_read_from_what_is_present():
     given = np.array([q[0] * (w[0] + (1 - w[0]) * q[1] * w[1]), q[1] * (w[1] + (1 - w[1]) * q[0] * w[0])]) / fails
     exact = np.array([q[0] * w[0], q[1] * w[1]]) / fails
     assert stopping(given, w) == pytest.approx(exact, abs=0.08)
+
+
+def test_an_engine_that_does_not_turn_is_not_kicked_for_a_spark(shipped):
+    bike = {**KICK, "strokes": "2", "ignition": "points_magneto", "parked": "lately"}
+    job = begin(shipped, {"bike": bike, "complaint": "wont_turn"})
+    assert job.belief.failing_to_turn > 0.5
+    first = [step.id for step in job.steps if not step.forbidden and step.kind == "test"][:2]
+    assert not {"spark_at_gap", "spark_plug_air", "comp_dry", "feel_thumb"} & {s.id for s in job.steps}
+    assert {"turn_by_hand", "feel_kick_lever", "kick_watch"} & set(first)

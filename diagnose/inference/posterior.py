@@ -58,9 +58,9 @@ class Posterior:
     """The belief about one bike at one moment. Probabilities in [0, 1].
 
     causes: P(present now), whatever is isolated. conditions: level -> probability, for those asked for.
-    failing: P(some target is not healthy now); failing_to_start: the same of what is needed to start and
-    keep running; failing_to_turn: of what is needed to turn over. log_evidence: natural logarithm of P(all answers). width: variables in the largest
-    clique, less one.
+    failing: P(some target is not healthy now); failing_to_start: the same of what is needed to start and keep
+    running; failing_to_turn: of what is needed to turn over. log_evidence: natural logarithm of P(all answers).
+    width: variables in the largest clique, less one.
     """
 
     causes: Mapping[str, float]

@@ -68,5 +68,5 @@ def split_by_mechanism(p: float, m: float, r: float) -> tuple[float, float]:
     # with x = p_off: (1 - m) x + m r x / (1 + (r - 1) x) = p is a quadratic in x
     a = (1 - m) * (r - 1)
     b = 1 - m + m * r - p * (r - 1)
-    off = p / b if abs(a) < 1e-12 else (-b + sqrt(b * b + 4 * a * p)) / (2 * a)
+    off = 2 * p / (b + sqrt(b * b + 4 * a * p))  # the root that stays good where a is near 0
     return off, r * off / (1 + (r - 1) * off)

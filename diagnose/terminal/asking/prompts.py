@@ -66,9 +66,8 @@ class TerminalAsker:
     def text(self, name: str, question: str, default: str = "") -> str:
         """Read a line of text; an empty one gives the default, which stands in the question."""
         asked = f"{question} (Enter: {default})" if default else question
-        return (
-            str(_run(questionary.text(self._fitted(asked), qmark="?", style=STYLE, **self._streams))).strip() or default
-        )
+        put = questionary.text(f"{self._fitted(asked)}\n ", qmark="?", style=STYLE, **self._streams)
+        return str(_run(put)).strip() or default
 
     def confirm(self, name: str, question: str, default: bool = False) -> bool:
         """Ask for yes or no by one key."""

@@ -1,6 +1,6 @@
 """How long the mechanic waits: help, the first question, the next step after an answer; widths of the network.
 
-    python tests/benchmarks/steps.py [--jobs 6] [--answers 4]
+    python tests/benchmarks/steps.py [--jobs 6] [--answers 4] [--every 2]
 
 Prints medians and the slowest, in seconds, and the ratio of the look-ahead to the bare belief within this run.
 """
@@ -15,11 +15,13 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from diagnose.consultation import TRY_TO_START, Consultation, begin, observe, repair
+from diagnose.model import Knowledge
 from diagnose.reading.cache import load_cached
 from diagnose.reading.load import load, shipped_folder
 
@@ -29,9 +31,18 @@ FOUR = {**KICK, "strokes": "4", "ignition": "cdi_self"}
 COMPLAINTS = ("not_a_cough", "starts_then_dies", "hard_to_start", "floods", "wont_idle", "no_power")
 
 
-def jobs(count: int, answers: int) -> Iterator[tuple[str, Consultation]]:
+def part_of(knowledge: Knowledge, every: int) -> Knowledge:
+    """Keep every n-th cause and test (and the try-out): a smaller book of the same shape."""
+    causes = dict(list(knowledge.causes.items())[::every])
+    tests = dict(list(knowledge.tests.items())[::every]) | {TRY_TO_START: knowledge.tests[TRY_TO_START]}
+    return replace(knowledge, causes=causes, tests=tests, version=f"{knowledge.version}/{every}")
+
+
+def jobs(count: int, answers: int, every: int = 1) -> Iterator[tuple[str, Consultation]]:
     """Jobs answered at random from what the tool expects; each is given once for every answer it has had."""
     knowledge = load(shipped_folder())
+    if every > 1:
+        knowledge = part_of(knowledge, every)
     for n in range(count):
         rng = np.random.default_rng(n)
         bike = {**(TWO, FOUR)[n % 2], "parked": ("lately", "year", "years")[n % 3]}
@@ -67,6 +78,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--jobs", type=int, default=6)
     parser.add_argument("--answers", type=int, default=4)
+    parser.add_argument("--every", type=int, default=1, help="keep only every n-th cause and test")
     chosen = parser.parse_args()
     python = sys.executable
     print(f"bare interpreter      {timed([python, '-c', ''], 9):.3f} s")
@@ -81,7 +93,7 @@ def main() -> None:
         f"symptoms, {len(knowledge.repairs)} repairs"
     )
     beliefs, steps = [], []
-    for name, job in jobs(chosen.jobs, chosen.answers):
+    for name, job in jobs(chosen.jobs, chosen.answers, chosen.every):
         fresh = Consultation(job.knowledge, job.events)
         begun = time.perf_counter()
         width = fresh.belief.width

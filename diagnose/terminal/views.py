@@ -209,9 +209,31 @@ def other_tests(consultation: Consultation) -> list[Test]:
 
 
 def steps_of(consultation: Consultation) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
-    """Return the steps that can be done now, best first, and those that are locked."""
-    free = tuple(step for step in consultation.steps if not step.forbidden)
-    return free, tuple(step for step in consultation.steps if step.forbidden)
+    """Return the steps that can be done now, best first, and those that are locked.
+
+    A try-out of a bike on which nothing was done since the last one would show the same: it comes last.
+    """
+    free = [step for step in consultation.steps if not step.forbidden]
+    if tried(consultation):
+        free.sort(key=lambda step: step.kind == "try_out")
+    return tuple(free), tuple(step for step in consultation.steps if step.forbidden)
+
+
+def tried(consultation: Consultation) -> str:
+    """Return the outcome of the try-out of the bike as it stands; empty if there was none."""
+    now = consultation.state
+    for seen in reversed(now.seen):
+        if seen.test == TRY_OUT and seen.situation.epoch == len(now.repairs):
+            return seen.outcome
+    return ""
+
+
+def short_of(consultation: Consultation) -> str:
+    """Return what a bike that does what the job asks still does wrong, by its last try-out; empty if nothing."""
+    outcome = tried(consultation)
+    if not outcome or consultation.knowledge.tests[TRY_OUT].outcome(outcome).default:
+        return ""
+    return consultation.knowledge.tests[TRY_OUT].outcome(outcome).name
 
 
 def step_for(consultation: Consultation, kind: str, work_id: str) -> Step | None:

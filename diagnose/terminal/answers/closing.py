@@ -21,6 +21,10 @@ HOW_SURE = (
 
 def close(bench: Bench, done: bool) -> str:
     """Ask whether it is finished, what it was and how sure; write it down and say where the account is."""
+    short = views.short_of(bench.consultation) if done else ""
+    if short:
+        says = f"But at the last try-out: {short}. The complaint it came with is gone; for this begin another job."
+        bench.page.show(bench.page.wrapped(says, "! ", "warn"))
     rows = (
         Choice("close", "Yes, finish the job" if done else "Finish the job as it is"),
         Choice("undo", "No: undo the last step" if done else "Undo the last step", "u"),

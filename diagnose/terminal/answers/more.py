@@ -66,7 +66,7 @@ def correct_fact(bench: Bench) -> str | None:
 
 
 def correct_complaint(bench: Bench) -> str:
-    """Ask for the complaint anew."""
+    """Ask for the complaint anew: what it was when the bike came in."""
     chosen = choose_complaint(bench)
     if chosen == STOP:
         return LEAVE

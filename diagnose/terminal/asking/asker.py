@@ -9,7 +9,7 @@ from typing import Any, Protocol, TextIO
 from diagnose.problems import DiagnoseError
 
 BACK = "back"
-MOST_DIGITS = 9
+DIGITS = "1234567890"
 PLAIN_ROWS = 12
 
 
@@ -64,12 +64,12 @@ class Asker(Protocol):
 
 
 def keyed(choices: Sequence[Choice]) -> list[tuple[str, Choice]]:
-    """Give each choice its key: its own letter, else the next of the digits 1-9, else none.
+    """Give each choice its key: its own letter, else the next of the digits 1-9 and 0, else none.
 
     >>> [key for key, _ in keyed([Choice("a", "A"), Choice("back", "Back", "b"), Choice("c", "C")])]
     ['1', 'b', '2']
     """
-    digits = iter("123456789"[:MOST_DIGITS])
+    digits = iter(DIGITS)
     return [(choice.key or next(digits, ""), choice) for choice in choices]
 
 

@@ -48,12 +48,12 @@ class TerminalAsker:
             for key, choice in keyed(choices)
         ]
         asked = questionary.select(
-            self._fitted(question),
+            self._fitted(f"{question} (type part of a name, Esc: back)" if search else question),
             choices=rows,
             default=default,
             qmark="?",
             pointer=self._pointer,
-            instruction="(type to narrow down, Esc: back)" if search else " ",
+            instruction=" ",
             use_search_filter=search,
             use_jk_keys=False,
             style=STYLE,

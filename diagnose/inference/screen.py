@@ -71,7 +71,8 @@ def glance(bike: BikeGraph, q: Table, candidate: Candidate) -> Glance:
     log_none = np.log1p(-q).sum()
     z = -np.expm1(log_none)
     log_pass = np.log(through).sum(axis=1)
-    fails = np.exp(log_none) * np.expm1(log_pass - log_none) / z
+    apart = np.minimum(log_pass - log_none, 30.0)  # beyond that the second term is nothing
+    fails = np.where(apart < 30.0, np.exp(log_none) * np.expm1(apart), np.exp(log_pass)) / z
     passed = np.concatenate([[1.0], answer.base * fails])
     with_cause = (answer.base * np.exp(log_pass))[:, None] * q * (1 - answer.fires) / through / z
     joint = np.concatenate([q[None] / z, with_cause])

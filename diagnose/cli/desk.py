@@ -33,16 +33,28 @@ class Desk:
 
     @property
     def shop(self) -> Path | None:
-        """The shop's own layer of knowledge, where there is one."""
-        folder = self.home / "knowledge"
+        """The shop's own layer of knowledge, where there is one; there is none where there can be no home."""
+        from diagnose.problems import DiagnoseError
+
+        try:
+            folder = self.home / "knowledge"
+        except DiagnoseError:
+            return None
         return folder if folder.is_dir() else None
 
     def knowledge(self) -> Knowledge:
-        """Return the checked knowledge. Raises KnowledgeError."""
+        """Return the checked knowledge; that which is shipped where there can be no home. Raises KnowledgeError."""
+        from diagnose.problems import DiagnoseError
         from diagnose.reading.cache import load_cached
         from diagnose.reading.files import shipped_folder
 
-        return load_cached(shipped_folder(), self.shop, self.home / "cache")
+        try:
+            home = self.home
+        except DiagnoseError:  # reading needs none; what has to write there will say so
+            from diagnose.reading.load import load
+
+            return load(shipped_folder())
+        return load_cached(shipped_folder(), self.shop, home / "cache")
 
     def store(self) -> Store:
         """Open the file of jobs; use it in a with statement."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -15,14 +16,18 @@ from diagnose.cli.desk import Desk
 if TYPE_CHECKING:
     from diagnose.consultation import Consultation
     from diagnose.events import Event
+    from diagnose.planning.steps import Step
     from diagnose.reading.script import Script
     from diagnose.terminal.page import Page
 
 SCHEMA = 1
 DEMO_CAUSES = 3
+AS_GOOD = 0.02
+"""A step that is dearer in the end by no more than this share is called about as good."""
+
 HOW_TO_START = (
-    "That was an invented bike. For your own, type:",
-    "    diagnose",
+    "That was an invented bike. To begin with your own, type:  diagnose",
+    "Stop whenever you like; the same word goes on where you were.",
 )
 
 
@@ -36,7 +41,8 @@ def replay(desk: Desk, file: Path, as_json: bool) -> int:
     if as_json:
         click.echo(json.dumps(document(file, script, walked), ensure_ascii=False, indent=1))
         return 0
-    _print_account(desk, script, walked[-1][1])
+    _print_account(desk, walked[-1][1])
+    _print_confirmed(desk, script, walked[-1][1])
     return 0
 
 
@@ -50,21 +56,35 @@ def demo(desk: Desk) -> int:
     page = desk.page()
     for (_, before), (event, after) in pairwise(walked):
         show_step(page, before, event, after)
+    closed = _closed(walked[-1][1], script.confirmed)
     click.echo()
-    _print_account(desk, script, walked[-1][1])
+    page.show(page.wrapped("The job is finished. What its owner is given to read:", "", "bold"))
+    click.echo()
+    _print_account(desk, closed)
     click.echo()
     for line in HOW_TO_START:
-        click.echo(line)
+        page.show(page.wrapped(line))
     return 0
 
 
-def _print_account(desk: Desk, script: Script, consultation: Consultation) -> None:
-    """Print the account, and what the script says it turned out to be."""
+def _closed(job: Consultation, confirmed: Sequence[str]) -> Consultation:
+    """Return the job closed with what it turned out to be; what was seen to be bad is said to be seen."""
+    from diagnose.consultation import close_job
+
+    seen = {cause for done in job.state.repairs for cause, looked in done.found.items() if looked == "broken"}
+    return job.add(close_job({cause: "seen" if cause in seen else "replaced_with_others" for cause in confirmed}))
+
+
+def _print_account(desk: Desk, consultation: Consultation) -> None:
     from diagnose.report.text import as_text
     from diagnose.report.trail import trail
 
+    click.echo(as_text(trail(consultation), desk.page().width))
+
+
+def _print_confirmed(desk: Desk, script: Script, consultation: Consultation) -> None:
+    """Print what the script says it turned out to be."""
     page, causes = desk.page(), consultation.knowledge.causes
-    click.echo(as_text(trail(consultation), page.width))
     names = [causes[cause].name if cause in causes else "something else" for cause in script.confirmed]
     if names:
         page.show(page.wrapped(f"It turned out to be: {'; '.join(names)}."))
@@ -131,7 +151,7 @@ def figures(consultation: Consultation) -> dict[str, Any]:
     }
 
 
-def _step(step: Any) -> dict[str, Any]:
+def _step(step: Step) -> dict[str, Any]:
     return {
         "kind": step.kind,
         "id": step.id,
@@ -146,16 +166,29 @@ def _step(step: Any) -> dict[str, Any]:
 
 def show_step(page: Page, before: Consultation, event: Event, after: Consultation) -> None:
     """Print a step as the mechanic sees it, shortened: what is likely, the proposal, what came of it."""
+    from diagnose.consultation import OFF_LIST
     from diagnose.terminal.screens import board_lines, changed_lines
     from diagnose.terminal.views import board, likely, said, steps_of, work_of
 
     told = page.wrapped(said(before.knowledge, event), "> ", "bold", rest="  ")
-    if event.kind not in ("observe", "repair"):
+    if event.kind not in ("observe", "repair", *OFF_LIST):
         page.show(told)
         return
     page.show(board_lines(page, board(before), DEMO_CAUSES))
     free, _ = steps_of(before)
     if free:
         page.show(page.wrapped(f"DO NEXT: {work_of(before.knowledge, free[0]).name}", "", "bold", rest="  "))
+        if instead := _instead(free, event):
+            page.show(page.wrapped(instead))
     page.show(told)
     page.show(changed_lines(page, likely(before), likely(after)))
+
+
+def _instead(free: Sequence[Step], event: Event) -> str:
+    """Return what is said of a step that was not the proposed one; empty where it was."""
+    did = event.body.get("test") or event.body.get("repair")
+    if free[0].id == did:
+        return ""
+    chosen = next((step for step in free if step.id == did), None)
+    near = chosen is not None and chosen.expected <= free[0].expected * (1 + AS_GOOD)
+    return "He did another that is about as good instead:" if near else "He did something else instead:"

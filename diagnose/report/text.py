@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from diagnose.report.trail import Trail, TrailStep
 from diagnose.wording import minutes, money, per_cent
 
 LEAST_COLUMNS = 30
+LEAD = re.compile(r"(?: *\d+\. | *- | *)")
+"""What stands before a line: a number, a dash, or room."""
+
 MONTHS = "January February March April May June July August September October November December"
 
 
@@ -18,11 +22,13 @@ def as_text(trail: Trail, width: int = 80) -> str:
         _head(trail),
         _came_in(trail),
         _result(trail),
-        _section("What was done", (line for step in trail.steps for line in _step(step))),
+        _section("What was done", _done(trail)),
         _section("Notes", (f"- {note}" for note in trail.notes)),
         _section("Not checked", (f"- {name}: {why}." for name, why in trail.unchecked)),
         _section("Worth looking at" if trail.closed else "Still possible", _advice(trail)),
-        _section("Mind", (f"- {name}: {say}" for name, say in trail.cautions)),
+        _section(
+            "Mind", (*(f"- {left}." for left in trail.left), *(f"- {name}: {say}" for name, say in trail.cautions))
+        ),
         _section("What it took", [_sum(trail)]),
     ]
     return "\n\n".join(_wrapped(block, max(width, LEAST_COLUMNS)) for block in blocks if block) + "\n"
@@ -32,12 +38,17 @@ def _wrapped(lines: list[str], width: int) -> str:
     """Break each line so that what follows stands under the text behind its number or dash."""
     rows: list[str] = []
     for line in lines:
-        lead = len(line) - len(line.lstrip(" -0123456789.")) if line[:1] in " -0123456789" else 0
+        lead = _lead(line)
         rows += textwrap.wrap(line, width, subsequent_indent=" " * lead, break_on_hyphens=False) or [""]
     return "\n".join(rows)
 
 
-def _section(title: str, lines: Iterator[str] | list[str]) -> list[str]:
+def _lead(line: str) -> int:
+    found = LEAD.match(line)
+    return found.end() if found else 0
+
+
+def _section(title: str, lines: Iterable[str]) -> list[str]:
     """Return a heading with its lines; nothing where there are no lines."""
     body = list(lines)
     return [title, *body] if body else []
@@ -66,15 +77,25 @@ def _came_in(trail: Trail) -> list[str]:
 
 def _result(trail: Trail) -> list[str]:
     """Return how it ended: running or not, and what it was."""
-    if trail.running:
-        ended = "It does what it should again."
-    elif trail.closed:
-        ended = "The work was ended here. It has not been seen to run as it should."
-    else:
-        ended = "The work is not finished."
-    lines = [ended]
+    lines = [] if trail.closed else ["The work is not finished."]
+    if trail.tried is None and trail.closed:
+        lines += ["It has not been tried since the last work on it."]
+    if trail.tried is not None:
+        lines += [f"At the last try-out: {trail.tried[0]}."]
+    if trail.tried and trail.tried[1] and not trail.ridden:
+        lines[-1] += " That was a minute from cold; hot and on the road it has not been tried."
+    if trail.closed and not (trail.tried and trail.tried[1]):
+        lines += ["The work was ended here. It has not been seen to run as it should."]
     lines += [f"- {name}: {how}. {plain}".rstrip() for name, how, plain in trail.confirmed]
     return [*lines, trail.closing_words] if trail.closing_words else lines
+
+
+def _done(trail: Trail) -> Iterator[str]:
+    """Give every step; before them what the figures mean, if there are any."""
+    if any(step.changed for step in trail.steps):
+        yield "The per cent say how likely a fault was, by all that was known, before and after the step."
+    for step in trail.steps:
+        yield from _step(step)
 
 
 def _step(step: TrailStep) -> Iterator[str]:
@@ -90,6 +111,8 @@ def _step(step: TrailStep) -> Iterator[str]:
 
 
 def _advice(trail: Trail) -> Iterator[str]:
+    if not trail.clear:
+        yield "What may still be wrong could not be worked out from these answers together."
     for name, plain, chance in trail.advice:
         yield f"- {name}, {per_cent(chance)}." + (f" {plain}" if plain else "")
 
@@ -97,4 +120,5 @@ def _advice(trail: Trail) -> Iterator[str]:
 def _sum(trail: Trail) -> str:
     labour, parts = money(trail.labour, trail.currency), money(trail.parts, trail.currency)
     total = money(trail.labour + trail.parts, trail.currency)
-    return f"{minutes(trail.minutes)} of work ({labour}) and parts ({parts}): {total} in all."
+    hour = money(trail.rate, trail.currency)
+    return f"{minutes(trail.minutes)} of work at {hour} an hour ({labour}) and parts ({parts}): {total} in all."

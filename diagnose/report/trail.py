@@ -8,7 +8,7 @@ from typing import Any
 
 from diagnose.consultation import TRY_TO_START, Consultation, resume
 from diagnose.consultation.readings import as_written
-from diagnose.consultation.state import standing
+from diagnose.consultation.state import State, standing
 from diagnose.events import Event
 from diagnose.model import Knowledge
 from diagnose.problems import DiagnoseError
@@ -20,14 +20,14 @@ WORTH_SAYING = 0.03
 LIKELY_ENOUGH = 0.05
 """A cause below this chance is not mentioned as advice."""
 
-MOST_ADVICE = 4
+MOST_ADVICE, MOST_NAMED = 4, 2
 HOW_SURE = {
     "cured": "putting this right cured it",
     "seen": "seen to be bad",
     "replaced_with_others": "put right together with others, so not proved by itself",
     "cleared": "suspected, but it was not that",
 }
-FOUND = {"broken": "was bad", "sound": "looked sound"}
+FOUND = {"broken": "seen to be bad", "sound": "looked sound"}
 OFF = {
     "cannot": "could not be done",
     "not_sure": "done, but nothing could be told from it",
@@ -53,7 +53,11 @@ class TrailStep:
 
 @dataclass(frozen=True, slots=True)
 class Trail:
-    """A job told in order. Money in the shop's currency, time in minutes."""
+    """A job told in order. Money in the shop's currency, time in minutes, rate per hour.
+
+    clear: whether it can be worked out what the answers mean together; tried: what the last try-out showed
+    and whether that is as it should be; left: what is still off, unplugged or bypassed.
+    """
 
     title: str
     date: str
@@ -70,8 +74,12 @@ class Trail:
     parts: float
     labour: float
     currency: str
+    clear: bool
     closed: bool
-    running: bool
+    tried: tuple[str, bool] | None
+    ridden: bool
+    left: tuple[str, ...]
+    rate: float
     closing_words: str
 
 
@@ -96,8 +104,12 @@ def trail(consultation: Consultation) -> Trail:
         parts=state.parts,
         labour=state.minutes / 60 * state.shop.labour,
         currency=state.shop.currency,
+        clear=clear,
         closed=state.closed is not None,
-        running=clear and _tried_last(events) and consultation.done,
+        tried=_tried_last(known, events),
+        ridden=_ridden(known, events),
+        left=tuple(_left(known, state)),
+        rate=state.shop.labour,
         closing_words=str(closed.get("words", "")),
     )
 
@@ -144,13 +156,16 @@ def _observed(known: Knowledge, body: Mapping[str, Any]) -> tuple[str, str, str]
 
 
 def _repaired(known: Knowledge, body: Mapping[str, Any]) -> tuple[str, str, str]:
-    """Return what was put right and what was found of each cause."""
-    found = [
-        f"{known.causes[cause].name}: {FOUND[looked]}"
-        for cause, looked in (body.get("found") or {}).items()
-        if looked != "not_seen"
-    ]
-    return f"Repair: {known.repairs[body['repair']].name}", "; ".join(found), ""
+    """Return what was put right and what was found of its causes: the bad by name, the sound by number if many."""
+    looks: dict[str, list[str]] = {}
+    for cause, looked in (body.get("found") or {}).items():
+        looks.setdefault(looked, []).append(known.causes[cause].name)
+    said = [f"{FOUND['broken']}: {', '.join(looks['broken'])}"] if "broken" in looks else []
+    sound = looks.get("sound", [])
+    if sound:
+        named = ", ".join(sound) if len(sound) <= MOST_NAMED else f"{len(sound)} things it also puts right"
+        said.append(f"{FOUND['sound']}: {named}")
+    return f"Repair: {known.repairs[body['repair']].name}", "; ".join(said), ""
 
 
 def _change(before: Consultation, after: Consultation) -> str:
@@ -197,7 +212,25 @@ def _cautions(consultation: Consultation, clear: bool) -> Iterator[tuple[str, st
             yield known[caution].name, known[caution].say
 
 
-def _tried_last(events: Sequence[Event]) -> bool:
-    """Return whether the last result was a try-out."""
-    seen = [event.body["test"] for event in events if event.kind == "observe"]
-    return bool(seen) and seen[-1] == TRY_TO_START
+def _left(known: Knowledge, state: State) -> Iterator[str]:
+    """Give what was not put back: taken off or open, unplugged or bypassed."""
+    yield from (f"Still off or open: {known.access[access].name}" for access in sorted(state.opened))
+    yield from (f"Left unplugged or bypassed by: {known.tests[test].name}" for test in state.isolated)
+
+
+def _tried_last(known: Knowledge, events: Sequence[Event]) -> tuple[str, bool] | None:
+    """Return what the last try-out showed and whether that was as it should be; None where work came after it."""
+    for event in reversed(events):
+        if event.kind == "repair":
+            return None
+        if event.kind == "observe" and event.body["test"] == TRY_TO_START:
+            outcome = known.tests[TRY_TO_START].outcome(event.body["outcome"])
+            return outcome.name, outcome.default
+    return None
+
+
+def _ridden(known: Knowledge, events: Sequence[Event]) -> bool:
+    """Return whether it was ridden after the last repair."""
+    repairs = [number for number, event in enumerate(events) if event.kind == "repair"]
+    after = events[repairs[-1] :] if repairs else events
+    return any(event.kind == "observe" and "rides" in known.tests[event.body["test"]].does for event in after)

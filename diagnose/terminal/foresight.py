@@ -86,7 +86,7 @@ def likely_events(now: Consultation, step: Step, work: Test | Repair) -> list[Ev
     if isinstance(work, Repair):
         return [Event("repair", {"repair": work.id, "found": found}) for found in _found(now, work)]
     chances = dict(step.outcomes)
-    chances |= {outcome.id: chances.get("works", 0.0) for outcome in work.outcomes if outcome.default}
+    chances |= {outcome.id: chances["works"] for outcome in work.outcomes if outcome.default and "works" in chances}
     order = sorted(work.outcomes, key=lambda outcome: -chances.get(outcome.id, 0.0))
     seen = [Event("observe", {"test": work.id, "outcome": outcome.id}) for outcome in order]
     return [*seen, Event("cannot", {"test": work.id}), Event("not_sure", {"test": work.id})]

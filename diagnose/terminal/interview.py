@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from diagnose.model import Repair, Test
 from diagnose.planning.steps import Step
@@ -20,13 +21,11 @@ STEP_ENTRIES = (
     Choice("not_sure", "Not sure what I saw", "n"),
     Choice("cannot", "Cannot do it", "c"),
     Choice("others", "Show other steps", "s"),
-    Choice("why", "Why this step?", "w"),
-    Choice("repaired", "I did a repair", "r"),
-    Choice("try", "Try to start it", "t"),
-    Choice("more", "More: all causes, corrections, note, finish", "m"),
-    Choice("undo", "Undo the last step", "u"),
+    Choice("more", "More (w why, r repair, t start, u undo)", "m"),
     Choice(STOP, "Stop for today", "q"),
+    *(replace(entry, hidden=True) for entry in more.AT_ONCE),
 )
+"""What a step can be answered with besides its outcomes; few lines, so that the step itself stays in sight."""
 
 
 def run(bench: Bench) -> None:
@@ -85,6 +84,10 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
     if board.done:
         bench.page.show([Line("It does what the job asks.", "bold")])
         return closing.close(bench, done=True)
+    if chosen is None and views.ran_well(bench.consultation):
+        result = closing.ran_well(bench)
+        if result is not None:
+            return result
     step = chosen or (free[0] if free else None)
     if step is None:
         bench.page.show([Line("There is nothing left in the book for this bike.", "bold")])
@@ -147,7 +150,16 @@ def _answered(bench: Bench, card: views.Card, work_id: str, answer: str) -> Step
         "why": lambda: moves.why(bench, card),
         "repaired": lambda: moves.choose_repair(bench),
         "try": lambda: others.try_out(bench),
-        "more": lambda: more.more(bench),
+        "more": lambda: _more(bench, card, work_id),
         "undo": lambda: moves.undo(bench),
     }
     return actions[answer]()
+
+
+def _more(bench: Bench, card: views.Card, work_id: str) -> Step | str | None:
+    """Ask which of the rarer things is wanted and do it."""
+    left_out = ("try",) if work_id == views.TRY_OUT else ()
+    answer = bench.asker.choose("more", "What else?", [one for one in more.ENTRIES if one.value not in left_out])
+    if answer in {entry.value for entry in more.AT_ONCE}:
+        return _answered(bench, card, work_id, answer)
+    return more.act(bench, answer)

@@ -25,7 +25,7 @@ def board_lines(page: Page, board: Board, most: int = MOST_LIKELY) -> list[Line]
     if board.doubt:
         lines += page.wrapped(board.doubt, "! ", "warn")
     left = f"{minutes(board.minutes_left)}, cost {money(board.cost_left, board.currency)}"
-    return [*lines, Line(f"Still to go, on average under: {left}")]
+    return [*lines, *page.wrapped(f"To go, on average at most: {left}", rest="  ")]
 
 
 def likely_lines(page: Page, likely: Likely) -> list[Line]:
@@ -41,8 +41,15 @@ def likely_lines(page: Page, likely: Likely) -> list[Line]:
 
 
 def card_lines(page: Page, card: Card, heading: str = "DO NEXT") -> list[Line]:
-    """Return a step: name, time, what to open, dangers, what to do, tools, why."""
+    """Return a step in the order it is read: what and why, tools, what to open, dangers, how, what to doubt.
+
+    On a small screen the top scrolls away; so the dangers and the work stand nearest to the question.
+    """
     lines = [Line(""), *page.wrapped(f"{heading}: {card.name} - {_time(card)}", "", "bold", rest="  ")]
+    if card.why:
+        lines += page.wrapped(f"Why: {card.why}", "  ", "dim", rest="    ")
+    if card.tools:
+        lines += page.wrapped(f"Tools: {', '.join(card.tools)}", "  ", rest="    ")
     for name in card.closes:
         lines += page.wrapped(f"First back on or shut: {name}", "  ", rest="    ")
     for name, opening in card.opens:
@@ -53,10 +60,6 @@ def card_lines(page: Page, card: Card, heading: str = "DO NEXT") -> list[Line]:
         lines += page.wrapped(f"{caution.name}: {caution.say}", "  ! ", "warn")
     for number, step in enumerate(card.how, start=1):
         lines += page.wrapped(step, f"  {number}. ")
-    if card.tools:
-        lines += page.wrapped(f"Tools: {', '.join(card.tools)}", "  ", rest="    ")
-    if card.why:
-        lines += page.wrapped(f"Why: {card.why}", "  ", "dim", rest="    ")
     if card.doubt:
         lines += page.wrapped(f"Do not trust it: {card.doubt}", "  ", "dim", rest="    ")
     return lines

@@ -30,6 +30,9 @@ OFF_WORDS = {
     "reconnect": "Back as it was",
 }
 
+ANSWERS = ("observe", "repair", "cannot", "not_sure", "declined")
+"""The events that answer a step."""
+
 Body = Mapping[str, Any]
 
 
@@ -80,7 +83,7 @@ def board(consultation: Consultation) -> Board:
     state = consultation.state
     return Board(
         title=state.title,
-        number=1 + len(state.seen) + len(state.repairs),
+        number=1 + sum(event.kind in ANSWERS for event in _standing(consultation)),
         likely=likely(consultation),
         minutes_left=consultation.minutes_left,
         cost_left=consultation.cost_left,
@@ -228,6 +231,14 @@ def tried(consultation: Consultation) -> str:
     return ""
 
 
+def ran_well(consultation: Consultation) -> bool:
+    """Return whether the last thing that happened is a try-out with nothing amiss."""
+    event = last_standing(consultation)
+    known = consultation.knowledge
+    tried_now = event.kind == "observe" and event.body["test"] == TRY_OUT
+    return tried_now and known.tests[TRY_OUT].outcome(event.body["outcome"]).default
+
+
 def short_of(consultation: Consultation) -> str:
     """Return what a bike that does what the job asks still does wrong, by its last try-out; empty if nothing."""
     outcome = tried(consultation)
@@ -348,21 +359,31 @@ def said(known: Knowledge, event: Event) -> str:
     if event.kind == "complaint":
         return f"Complaint: {known.complaints[body['complaint']].name}"
     if event.kind == "repair":
-        return f"Repair: {known.repairs[body['repair']].name}"
+        return f"Repair: {known.repairs[body['repair']].name}{_found(known, body.get('found') or {})}"
     if event.kind == "note":
         return f"Note: {body['text']}"
     if "test" in body:
-        return f"{OFF_WORDS.get(event.kind, event.kind)}: {known.tests[body['test']].name}"
+        why = f" ({body['why']})" if body.get("why") else ""
+        return f"{OFF_WORDS.get(event.kind, event.kind)}: {known.tests[body['test']].name}{why}"
     if "access" in body:
         return f"{'Off' if event.kind == 'open' else 'Back on'}: {known.access[body['access']].name}"
     return event.kind.replace("_", " ")
 
 
+def _found(known: Knowledge, found: Mapping[str, str]) -> str:
+    bad = [known.causes[cause].name for cause, looked in found.items() if looked == "broken"]
+    return f"; it was bad: {', '.join(bad)}" if bad else ""
+
+
 def last_standing(consultation: Consultation) -> Event:
     """Return the event that an undo would take back."""
+    return _standing(consultation)[-1]
+
+
+def _standing(consultation: Consultation) -> list[Event]:
     from diagnose.consultation.state import standing
 
-    return standing(consultation.events)[-1][1]
+    return [event for _, event in standing(consultation.events)]
 
 
 def found_broken(consultation: Consultation) -> list[str]:

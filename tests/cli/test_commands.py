@@ -71,11 +71,16 @@ def test_demo_shows_every_step_then_the_account_then_how_to_begin(command):
         "── Step 2 ──",
         "> Repair: Clean and set",
     ]
-    parts += ["What was done", " 1. Spark across", "It turned out to be: Points filmed", "    diagnose"]
+    parts += [
+        "The job is finished.",
+        "- Points filmed over from standing: seen to be bad.",
+        "What was done",
+        " 1. Spark across",
+    ]
     places = [done.stdout.find(part) for part in parts]
     assert -1 not in places
     assert places == sorted(places)
-    assert done.stdout.endswith("type:\n    diagnose\n")
+    assert done.stdout.splitlines()[-2].endswith("type:  diagnose")
 
 
 def test_jobs_lists_and_shows(command, job):

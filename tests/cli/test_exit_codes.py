@@ -108,3 +108,17 @@ def test_results_go_to_stdout_and_questions_to_stderr(command, job):
     assert "Go on with which bike?" in done.stderr
     assert "Go on with which bike?" not in done.stdout
     assert f"Job {job} is saved" in done.stderr
+
+
+@pytest.mark.parametrize("arguments", [("check",), ("demo",), ("explain", "clean_points")])
+def test_what_only_reads_needs_no_home(command, tmp_path, arguments):
+    (tmp_path / "file").write_text("not a folder", encoding="utf-8")
+    done = command(*arguments, DIAGNOSE_HOME=str(tmp_path / "file"))
+    assert done.returncode == 0, done.stderr
+
+
+def test_what_writes_says_that_there_can_be_no_home(command, tmp_path):
+    (tmp_path / "file").write_text("not a folder", encoding="utf-8")
+    done = command("--plain", typed="Blue one\n", DIAGNOSE_HOME=str(tmp_path / "file"))
+    assert done.returncode == 1
+    assert "Set DIAGNOSE_HOME to a folder that can be written to" in done.stderr

@@ -62,6 +62,21 @@ def test_terminal_one_key_answers(keys, value):
     assert typed(keys, starter) == value
 
 
+TEN = [Choice(f"r{number}", f"Row {number}") for number in range(1, 12)] + [
+    Choice("undo", "Undo", "u", hidden=True),
+    Choice("more", "More", "m"),
+]
+
+
+@pytest.mark.parametrize(("keys", "value"), [("9", "r9"), ("0", "r10"), ("u", "undo"), ("m", "more")])
+def test_terminal_the_tenth_row_and_a_hidden_entry_have_a_key(keys, value):
+    assert typed(keys, lambda asker: asker.choose("outcome", "What?", TEN)) == value
+
+
+def test_terminal_a_hidden_entry_is_not_reached_by_arrows():
+    assert typed(DOWN * 11 + ENTER, lambda asker: asker.choose("outcome", "What?", TEN)) == "more"
+
+
 def test_terminal_enter_takes_the_default():
     assert typed(ENTER, lambda asker: starter(asker, "both")) == "both"
 

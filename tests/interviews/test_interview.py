@@ -10,6 +10,7 @@ from diagnose.consultation import resume
 from diagnose.problems import JobError
 from diagnose.report.text import as_text
 from diagnose.report.trail import trail
+from diagnose.terminal import views
 from diagnose.terminal.asking.asker import NeedsAnswer, Stopped
 from diagnose.terminal.interview import run
 
@@ -99,11 +100,11 @@ def test_the_account_tells_it_in_order(work):
         "Blue one, 14 March 2026",
         "It came in because: Turns over, not a cough.",
         'In the owner\'s words: "Fine on Sunday."',
-        "It does what it should again.",
+        "At the last try-out: It runs.",
         "- Points filmed over from standing: putting this right cured it.",
         "Keep it dry.",
         " 1. Spark across a 6 mm gap: 5 mm, Yellow or now and then",
-        " 2. Repair: Clean and set the points: Points filmed over from standing: was bad",
+        " 2. Repair: Clean and set the points: seen to be bad: Points filmed over from",
         " 3. Try to start it: It runs",
         "- Before riding: Brakes, tyres and lights first.",
     ]
@@ -120,6 +121,36 @@ def test_starting_is_locked_until_it_was_turned_by_hand(work):
     assert "Try to start it: It has stood. Turn it by hand before any kick." in " ".join(shown.split())
     assert "Do which first?" in shown
     assert not any(lock.caution == "turn_first" for lock in bench.consultation.locks)
+
+
+def test_try_to_start_when_locked_offers_the_test_that_unlocks_it(work):
+    bench, asker = work([*YEARS, "try", "test.turn_by_hand", "outcome.turns"], [], ["q"])
+    run(bench)
+    assert "unlock" in asker.asked
+    assert bodies(bench)[-1] == ("observe", {"test": "turn_by_hand", "outcome": "turns"})
+
+
+def test_any_test_can_be_chosen_though_the_plan_does_without_it(work):
+    known = [("test.look_points", ["outcome.grey"])] * 2  # the second time it is known and off the plan
+    bench, _ = work(LATELY, known, ["q"])
+    run(bench)
+    assert [body["test"] for kind, body in bodies(bench) if kind == "observe"] == ["look_points"] * 2
+
+
+def test_an_answer_on_disk_is_not_asked_for_again_when_it_cannot_be_worked_out(work, monkeypatch):
+    bench, asker = work(LATELY, [("test.look_points", ["outcome.grey"])], ["undo", "q"])
+    real = views.likely
+
+    def too_much(consultation):
+        if consultation.state.seen:
+            raise JobError("too much at once")
+        return real(consultation)
+
+    monkeypatch.setattr(views, "likely", too_much)
+    run(bench)
+    assert [kind for kind, _ in bodies(bench)][-2:] == ["observe", "undo"]
+    assert "! too much at once" in asker.sink.getvalue()
+    assert asker.asked.count("test.look_points") <= 1
 
 
 def test_cannot_asks_why_and_the_step_can_be_put_back(work):

@@ -38,11 +38,37 @@ def close(bench: Bench, done: bool) -> str:
     if answer == "lift":
         return _lift(bench)
     if answer == "close":
-        confirmed = ask_confirmed(bench)
-        words = bench.asker.text("closing.words", "A line for the owner (Enter: none):")
-        bench.record("close_job", {"confirmed": confirmed, "words": words})
-        bench.page.show([Line(""), Line("Job finished.", "bold"), *where_to_read(bench)])
+        _finish(bench)
     return LEAVE
+
+
+def ran_well(bench: Bench) -> str | None:
+    """Ask whether a good try-out ends the job; None: go on looking for what shows hot or on the road."""
+    says = "It ran as it should, from cold. What is left on the list shows only hot, on the road or another day."
+    bench.page.show(bench.page.wrapped(says, "", "bold"))
+    rows = (
+        Choice("close", "Yes, finish the job"),
+        Choice("on", "No, go on looking"),
+        Choice("undo", "Undo the last step", "u"),
+        Choice("later", "Stop for today, leave it open", "q"),
+    )
+    answer = bench.asker.choose("finish", "Is the job finished?", rows)
+    if answer == "on":
+        return None
+    if answer == "undo":
+        bench.record("undo", {})
+        return AGAIN
+    if answer == "close":
+        _finish(bench)
+    return LEAVE
+
+
+def _finish(bench: Bench) -> None:
+    """Ask what it was and for a last word, and close the job."""
+    confirmed = ask_confirmed(bench)
+    words = bench.asker.text("closing.words", "A line for the owner (Enter: none):")
+    bench.record("close_job", {"confirmed": confirmed, "words": words})
+    bench.page.show([Line(""), Line("Job finished.", "bold"), *where_to_read(bench)])
 
 
 def where_to_read(bench: Bench) -> list[Line]:

@@ -14,7 +14,16 @@ from diagnose.terminal.intake import FIXED, STOP, UNKNOWN, ask_fact, choose_comp
 from diagnose.terminal.views import AGAIN, LEAVE
 
 ALL_CAUSES = 30
+AT_ONCE = (
+    Choice("why", "Why this step?", "w"),
+    Choice("repaired", "I did a repair", "r"),
+    Choice("try", "Try to start it", "t"),
+    Choice("undo", "Undo the last step", "u"),
+)
+"""What is answered by its key without opening the list."""
+
 ENTRIES = (
+    *AT_ONCE,
     Choice("causes", "All likely causes"),
     Choice("fact", "Correct or add a fact of the bike"),
     Choice("complaint", "Correct the complaint"),
@@ -25,8 +34,8 @@ ENTRIES = (
 )
 
 
-def more(bench: Bench) -> str | None:
-    """Ask which of the rarer things is wanted and do it; None: the same step again."""
+def act(bench: Bench, answer: str) -> str | None:
+    """Do one of the rarer things; None: the same step again."""
     actions: dict[str, Callable[[Bench], str | None]] = {
         "causes": all_causes,
         "fact": correct_fact,
@@ -36,7 +45,7 @@ def more(bench: Bench) -> str | None:
         "finish": lambda bench: closing.close(bench, done=False),
         BACK: lambda bench: None,
     }
-    return actions[bench.asker.choose("more", "What else?", ENTRIES)](bench)
+    return actions[answer](bench)
 
 
 def all_causes(bench: Bench) -> None:

@@ -33,11 +33,15 @@ class NeedsAnswer(AskerError):
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One line of a list. value: what is returned; key: the letter of a fixed entry ("" = gets a digit)."""
+    """One line of a list. value: what is returned; key: the letter of a fixed entry ("" = gets a digit).
+
+    hidden: not on the list, its key answers all the same.
+    """
 
     value: str
     text: str
     key: str = ""
+    hidden: bool = False
 
 
 class Asker(Protocol):
@@ -118,7 +122,7 @@ class PlainAsker:
         numbered = [choice for choice in shown if not choice.key]
         cut = PLAIN_ROWS if search else len(numbered)
         lines = [f"{number:>3}  {choice.text}" for number, choice in enumerate(numbered[:cut], start=1)]
-        lines += [f"  {choice.key}  {choice.text}" for choice in shown if choice.key]
+        lines += [f"  {choice.key}  {choice.text}" for choice in shown if choice.key and not choice.hidden]
         if len(numbered) > cut:
             lines.append(f"  ({len(numbered) - cut} more: type part of the name)")
         self._sink.write("\n" + "\n".join([question, *lines]) + "\n")

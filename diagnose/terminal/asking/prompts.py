@@ -43,9 +43,9 @@ class TerminalAsker:
         search: bool = False,
     ) -> str:
         """Show the list, return the value taken; one key answers at once, unless typing searches."""
+        listed = [(key, choice) for key, choice in keyed(choices) if not choice.hidden]
         rows = [
-            questionary.Choice(self._title("" if search else key, choice), value=choice.value)
-            for key, choice in keyed(choices)
+            questionary.Choice(self._title("" if search else key, choice), value=choice.value) for key, choice in listed
         ]
         asked = questionary.select(
             self._fitted(f"{question} (type part of a name, Esc: back)" if search else question),
@@ -59,8 +59,8 @@ class TerminalAsker:
             style=STYLE,
             **self._streams,
         )
-        places = {key: place for place, (key, _) in enumerate(keyed(choices)) if key}
-        _bind(asked, {one.value: self._answer(question, one) for one in choices}, {} if search else places)
+        keys = {} if search else {key: choice.value for key, choice in keyed(choices) if key}
+        _bind(asked, {one.value: self._answer(question, one) for one in choices}, keys)
         return str(_run(asked))
 
     def text(self, name: str, question: str, default: str = "") -> str:
@@ -90,48 +90,44 @@ class TerminalAsker:
         return f"{key or ' '}  " + "\n      ".join(textwrap.wrap(choice.text, room) or [""])
 
 
-def _bind(asked: Question, answers: dict[str, str], places: dict[str, int]) -> None:
+def _bind(asked: Question, answers: dict[str, str], keys: dict[str, str]) -> None:
     """Add the one-key answers, Esc and left arrow for Back, and Ctrl-D for stopping.
 
     Args:
         asked: the question to bind them to.
-        answers: value -> what stands behind the question once it is answered, in the order of the list.
-        places: key -> place in the list.
+        answers: value -> what stands behind the question once it is answered.
+        keys: key -> value; the value need not be on the list.
     """
     control = next(
         found for found in asked.application.layout.find_all_controls() if isinstance(found, InquirerControl)
     )
-    values = list(answers)
-    keys = KeyBindings()
+    bound = KeyBindings()
 
-    def take(event: KeyPressEvent, place: int | None = None) -> None:
+    def take(event: KeyPressEvent, value: str | None = None) -> None:
         if event.app.is_done:
             return
-        if place is not None:
-            control.search_filter = None
-            control.pointed_at = place
         row = control.get_pointed_at()
-        row.title = next((shown for value, shown in answers.items() if value == row.value), row.title)
+        chosen = str(row.value) if value is None else value
+        row.title = answers.get(chosen) or row.title  # what stands behind the question from now on
         control.is_answered = True
-        event.app.exit(result=row.value)
+        event.app.exit(result=chosen)
 
-    @keys.add(Keys.ControlM, eager=True)
+    @bound.add(Keys.ControlM, eager=True)
     def _enter(event: KeyPressEvent) -> None:
         take(event)
 
-    @keys.add(Keys.ControlD, eager=True)
+    @bound.add(Keys.ControlD, eager=True)
     def _stop(event: KeyPressEvent) -> None:
         if not event.app.is_done:
             event.app.exit(exception=EOFError)
 
-    if BACK in values:
-        back = values.index(BACK)
-        keys.add(Keys.Left, eager=True)(lambda event: take(event, back))
-        keys.add(Keys.Escape)(lambda event: take(event, back))
-    for key, place in places.items():
-        keys.add(key, eager=True)(lambda event, place=place: take(event, place))
+    if BACK in answers:
+        bound.add(Keys.Left, eager=True)(lambda event: take(event, BACK))
+        bound.add(Keys.Escape)(lambda event: take(event, BACK))
+    for key, value in keys.items():
+        bound.add(key, eager=True)(lambda event, value=value: take(event, value))
     theirs = asked.application.key_bindings or KeyBindings()
-    asked.application.key_bindings = merge_key_bindings([theirs, keys])
+    asked.application.key_bindings = merge_key_bindings([theirs, bound])
     asked.application.ttimeoutlen = asked.application.timeoutlen = 0.05
 
 

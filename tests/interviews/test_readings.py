@@ -1,0 +1,67 @@
+"""A typed reading against its limits: 1 psi is 6.894757 kPa and an inch 25.4 mm (NIST SP 811, appendix B)."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.consultation.readings import as_written, judged, limit_for, outcome_of
+from diagnose.model import Limit, Reading
+from diagnose.problems import DiagnoseError, JobError
+
+FOUR = Limit(applies={"strokes": frozenset({"4"})}, below=(("none", 200.0), ("low", 690.0)), otherwise="ok", basis=())
+TWO = Limit(applies={"strokes": frozenset({"2"})}, below=(("none", 200.0), ("low", 630.0)), otherwise="ok", basis=())
+PRESSURE = Reading(quantity="pressure", unit="kPa", ask="Highest reading", limits=(FOUR, TWO))
+
+
+@pytest.mark.parametrize(("facts", "chosen"), [({"strokes": "2"}, TWO), ({"strokes": "4"}, FOUR), ({}, FOUR)])
+def test_the_range_is_that_of_the_bike(facts, chosen):
+    assert limit_for(PRESSURE, facts) is chosen
+
+
+def test_no_range_for_the_bike_says_what_to_do_instead():
+    with pytest.raises(JobError, match="choose what you saw"):
+        limit_for(PRESSURE, {"strokes": "rotary"})
+
+
+@pytest.mark.parametrize(
+    ("value", "outcome"), [(0, "none"), (199.9, "none"), (200, "low"), (689.9, "low"), (690, "ok"), (9999, "ok")]
+)
+def test_a_value_on_a_threshold_belongs_above_it(value, outcome):
+    assert outcome_of(FOUR, value) == outcome
+
+
+@pytest.mark.parametrize(
+    ("typed", "outcome", "says"),
+    [
+        ("0.2 in", "weak", "5.08 mm"),  # 0.2 x 25.4
+        ("1/4 in", "good", "6.35 mm"),
+        ("5,9 mm", "weak", "5.9 mm"),
+        ("6 mm", "good", "6 mm"),
+    ],
+)
+def test_a_reading_in_any_unit_lands_on_its_outcome(small, typed, outcome, says):
+    body = judged(small, {"strokes": "2"}, "spark_at_gap", typed)
+    assert body["outcome"] == outcome
+    assert body["reading"]["text"] == typed
+    assert body["reading"]["says"] == says
+
+
+def test_the_limit_is_kept_in_words(small):
+    words = judged(small, {}, "spark_at_gap", "5 mm")["reading"]["limit"]
+    assert "6 mm or more: Jumps every time" in words
+    assert "to 6 mm: Yellow or now and then" in words
+
+
+def test_the_sentence_holds_what_was_written_and_what_that_is():
+    assert as_written({"text": "95 psi", "says": "655 kPa"}) == "95 psi (655 kPa)"  # 95 x 6.894757 = 655.0
+
+
+@pytest.mark.parametrize("typed", ["5", "5 psi", "five", "", "1,500 mm"])
+def test_what_cannot_be_a_reading_is_refused(small, typed):
+    with pytest.raises(DiagnoseError):
+        judged(small, {}, "spark_at_gap", typed)
+
+
+def test_a_test_without_a_reading_refuses_one(small):
+    with pytest.raises(JobError, match="takes no reading"):
+        judged(small, {}, "look_points", "5 mm")

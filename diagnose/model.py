@@ -172,6 +172,11 @@ class Test(Work):
     supplies: tuple[str, ...] = ()
     leaves_isolated: bool = False
 
+    @property
+    def drivers(self) -> frozenset[str]:
+        """Causes and conditions that can make some outcome fire."""
+        return frozenset(driver for outcome in self.outcomes for driver in outcome.drivers)
+
     def outcome(self, outcome_id: str) -> Outcome:
         """Return the outcome of that id. Raises KeyError."""
         for outcome in self.outcomes:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from diagnose.consultation.evidence import START_TARGET, TURN_TARGET
-from diagnose.consultation.safety import Lock
 from diagnose.consultation.state import (
     TRY_TO_START,
     State,
@@ -74,35 +73,38 @@ def open_tests(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Post
     does not turn and run.
     """
     now = situation_now(knowledge, state)
+    holds = holds_the_engine(bike)
     found = []
     for test in knowledge.tests.values():
         if test.id == TRY_TO_START or test.id in state.off_list or not may_apply(test.applies, state.facts):
             continue
-        drivers = {d for outcome in test.outcomes for d in outcome.drivers if d in bike.ancestors}
-        if not drivers or not _can_be_done(test, drivers, bike, belief):
+        if not test.drivers & bike.ancestors.keys() or not _can_be_done(test, holds, bike, belief):
             continue
         if not _known(test, state, situation_for(test, now), bike):
             found.append(test)
     return found
 
 
-def _can_be_done(test: Test, drivers: set[str], bike: BikeGraph, belief: Posterior) -> bool:
+def _can_be_done(test: Test, holds: frozenset[str], bike: BikeGraph, belief: Posterior) -> bool:
     """Whether the engine as it is allows the test: it must turn to be kicked and run to be listened to.
 
     Until it turns, only what keeps it from turning is looked at.
     """
     if belief.failing_to_turn > NOT_RUNNING:
-        return bool(drivers & holds_the_engine(bike)) and "runs" not in test.does
+        return bool(test.drivers & holds) and "runs" not in test.does
     if runs(belief):
         return not watches_start(bike, test)
     return not (needs_running(test) or asks_of_running(bike, test))
 
 
 def holds_the_engine(bike: BikeGraph) -> frozenset[str]:
-    """Return what can keep the engine from turning: two steps up from that behaviour."""
-    first = {p for c in TURN_TARGET if c in bike.conditions for p in bike.parents(c)}
-    second = {p for c in first if c in bike.conditions for p in bike.parents(c)}
-    return frozenset(first | second | {p for c in second if c in bike.conditions for p in bike.parents(c)})
+    """Return what can keep the engine from turning: up to three steps above that behaviour."""
+    near: set[str] = set()
+    reached = set(TURN_TARGET)
+    for _ in range(3):
+        reached = {p for c in reached if c in bike.conditions for p in bike.parents(c)}
+        near |= reached
+    return frozenset(near)
 
 
 def needs_running(test: Test) -> bool:
@@ -112,14 +114,12 @@ def needs_running(test: Test) -> bool:
 
 def watches_start(bike: BikeGraph, test: Test) -> bool:
     """Return whether a swap only shows whether the engine starts: no news of one that does."""
-    drivers = {d for outcome in test.outcomes for d in outcome.drivers}
-    return test.kind == "swap" and bool(drivers & bike.leaves) and drivers <= set(START_TARGET)
+    return test.kind == "swap" and bool(test.drivers & bike.leaves) and test.drivers <= set(START_TARGET)
 
 
 def asks_of_running(bike: BikeGraph, test: Test) -> bool:
     """Return whether a question is about how the engine runs: nothing to ask of a bike that does not."""
-    drivers = {d for outcome in test.outcomes for d in outcome.drivers}
-    return test.kind == "ask" and bool((drivers & bike.leaves) - set(AT_STANDSTILL))
+    return test.kind == "ask" and bool((test.drivers & bike.leaves) - set(AT_STANDSTILL))
 
 
 def out_of_date(knowledge: Knowledge, state: State, bike: BikeGraph) -> frozenset[str]:
@@ -145,8 +145,7 @@ def _known(test: Test, state: State, situation: Situation, bike: BikeGraph) -> b
 
 def _mark(test: Test, state: State, bike: BikeGraph, situation: Situation) -> tuple[object, ...]:
     """What tells one situation from another for a test: repairs, cuts and holds above what it looks at."""
-    drivers = [d for outcome in test.outcomes for d in outcome.drivers]
-    above = frozenset[str]().union(*(bike.ancestors.get(d, frozenset()) for d in drivers))
+    above = frozenset[str]().union(*(bike.ancestors.get(d, frozenset()) for d in test.drivers))
     done = [
         n
         for n, repair in enumerate(state.repairs, start=1)
@@ -165,8 +164,8 @@ def open_repairs(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Po
     ]
 
 
-def bench_of(knowledge: Knowledge, state: State, held: Sequence[Lock]) -> Bench:
-    """Return the bike as it stands and what things cost in this shop. held: the cautions that lock something now."""
+def bench_of(knowledge: Knowledge, state: State) -> Bench:
+    """Return the bike as it stands and what things cost in this shop."""
     rate = state.shop.labour / 60
     attempt = knowledge.tests.get(TRY_TO_START)
     return Bench(
@@ -176,20 +175,15 @@ def bench_of(knowledge: Knowledge, state: State, held: Sequence[Lock]) -> Bench:
         wait_rate=rate * WAIT_SHARE,
         try_minutes=attempt.minutes if attempt else 5.0,
         service_cost=rate * SERVICE_MINUTES,
-        try_forbidden=_forbidden(attempt, held) if attempt else (),
         try_hazard=_hazard(attempt) if attempt else MOST_HAZARD,
     )
-
-
-def _forbidden(work: Work, held: Sequence[Lock]) -> tuple[str, ...]:
-    return tuple(lock.caution for lock in held if lock.forbids & work.does)
 
 
 def _hazard(work: Work) -> int:
     return min(len(work.cautions), MOST_HAZARD)
 
 
-def test_option(knowledge: Knowledge, state: State, test: Test, held: Sequence[Lock]) -> TestOption:
+def test_option(knowledge: Knowledge, state: State, test: Test) -> TestOption:
     """Return a test as the planner prices it, with what has to be shut before it."""
     closing = access_tree(knowledge).minutes_to_close(must_close(knowledge, state, test.does))
     return TestOption(
@@ -199,7 +193,6 @@ def test_option(knowledge: Knowledge, state: State, test: Test, held: Sequence[L
         access=test.access,
         outcomes=tuple(outcome.id for outcome in test.outcomes),
         hazard=_hazard(test),
-        forbidden=_forbidden(test, held),
     )
 
 
@@ -215,9 +208,7 @@ def quickest_looks(knowledge: Knowledge, state: State) -> dict[str, float]:
     return found
 
 
-def repair_option(
-    repair: Repair, roots: Sequence[str], held: Sequence[Lock], looks: Mapping[str, float]
-) -> RepairOption:
+def repair_option(repair: Repair, roots: Sequence[str], looks: Mapping[str, float]) -> RepairOption:
     """Return a repair as the planner prices it. roots: the causes in their order; looks: see `quickest_looks`."""
     seen = [looks.get(cause) for cause in repair.cures]
     look = None if None in seen else min(repair.minutes, max((m for m in seen if m is not None), default=0.0))
@@ -231,5 +222,4 @@ def repair_option(
         look=look,
         cures={index[cause]: p for cause, p in repair.cures.items() if cause in index},
         hazard=_hazard(repair),
-        forbidden=_forbidden(repair, held),
     )

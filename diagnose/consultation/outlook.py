@@ -53,16 +53,16 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior) -> Outlook
     """
     bike = bike_graph(knowledge, state.facts)
     held = locks(knowledge, state, belief.conditions)
-    bench = bench_of(knowledge, state, held)
+    bench = bench_of(knowledge, state)
     tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}
     now = situation_now(knowledge, state)
     candidates = {t.id: Candidate(t.id, rungs(t.outcomes), situation_for(t, now)) for t in tests.values()}
     alone = np.array(list(_alone(bike, targets(knowledge, state)).values()))
     stop = stopping(np.array(list(belief.causes.values())), alone)
-    options = {t.id: test_option(knowledge, state, t, held) for t in tests.values()}
+    options = {t.id: test_option(knowledge, state, t) for t in tests.values()}
     looks = quickest_looks(knowledge, state)
     repairs = [
-        repair_option(r, list(bike.roots), held, looks)
+        repair_option(r, list(bike.roots), looks)
         for r in open_repairs(knowledge, state, bike, belief)
         if max(stop[n] for n, root in enumerate(bike.roots) if root in r.cures) >= LEAST_REPAIR
     ]
@@ -75,17 +75,11 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior) -> Outlook
     chosen = [name for n, name in enumerate(order) if n < EXACTLY or name in opening]
     ahead = prospects(bike, question(knowledge, state), [candidates[name] for name in chosen])
     after = {name: _after(p, alone, stop, belief.failing) for name, p in ahead.items()}
-    ranked = rank_steps(
-        replace(bench, try_forbidden=()),
-        [replace(options[name], forbidden=()) for name in after],
-        [replace(option, forbidden=()) for option in repairs],
-        Beliefs(marginals=stop, failing=belief.failing, after=after),
-    )
+    beliefs = Beliefs(marginals=stop, failing=belief.failing, after=after)
+    ranked = rank_steps(bench, [options[name] for name in after], repairs, beliefs)
     named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]
     named += [_plain(bench, options[name], quick[name], order[name]) for name in order if name not in after]
-    forbidden = {o.id: o.forbidden for o in options.values()} | {TRY_TO_START: bench.try_forbidden}
-    forbidden |= {option.id: option.forbidden for option in repairs}
-    steps = [_with_closing(knowledge, state, bench, replace(s, forbidden=forbidden[s.id])) for s in named]
+    steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
     return Outlooked(_unlocked_first(steps, held), min(s.expected for s in ranked))
 
 
@@ -156,12 +150,13 @@ def _odds_of_any(stop: Floats) -> Floats:
     return result
 
 
-def _with_closing(knowledge: Knowledge, state: State, bench: Bench, step: Step) -> Step:
-    """Name what has to be shut before the step."""
-    entry: Work | None = knowledge.repairs.get(step.id) if step.kind == "repair" else knowledge.tests.get(step.id)
-    shut = must_close(knowledge, state, entry.does) if entry else frozenset[str]()
-    order = bench.tree.to_open(tuple(shut), frozenset())
-    return replace(step, closes=tuple(a for a in reversed(order) if a in shut))
+def _on_the_bike(knowledge: Knowledge, state: State, bench: Bench, held: Sequence[Lock], step: Step) -> Step:
+    """Name what has to be shut before the step, and the cautions that lock it; it was priced as if none did."""
+    work: Work | None = knowledge.repairs.get(step.id) if step.kind == "repair" else knowledge.tests.get(step.id)
+    does = work.does if work else frozenset[str]()
+    shut = must_close(knowledge, state, does)
+    closes = tuple(a for a in reversed(bench.tree.to_open(tuple(shut), frozenset())) if a in shut)
+    return replace(step, closes=closes, forbidden=tuple(lock.caution for lock in held if lock.forbids & does))
 
 
 def _unlocked_first(steps: Sequence[Step], held: Sequence[Lock]) -> tuple[Step, ...]:

@@ -111,16 +111,23 @@ def _quiet(bike: BikeGraph, observations: Sequence[Observation], wanted: Wanted)
 
     Such a leaf needs no variable: its parents contributed nothing, which is a product over them.
     """
+    held = nodes_held(bike, observations).union(wanted)
     certain: dict[str, set[Situation]] = {}
-    held = set(wanted)
+    for seen in observations:
+        for driver in seen.drivers - held:
+            certain.setdefault(driver, set()).add(seen.situation)
+    return {leaf: frozenset(some) for leaf, some in certain.items()}
+
+
+def nodes_held(bike: BikeGraph, observations: Sequence[Observation]) -> frozenset[str]:
+    """Return what the evidence needs as variables: what it looks at, but leaves only called healthy for certain."""
+    held: set[str] = set()
     for seen in observations:
         for driver, by_level in passing(seen.passed)[1].items():
-            if driver in bike.leaves and all(p == 0.0 for p in by_level.values()):
-                certain.setdefault(driver, set()).add(seen.situation)
-            else:
+            if driver not in bike.leaves or any(by_level.values()):
                 held.add(driver)
         held.update(seen.fired.drivers if seen.fired else ())
-    return {leaf: frozenset(some) for leaf, some in certain.items() if leaf not in held}
+    return frozenset(held)
 
 
 def silence(
@@ -158,10 +165,9 @@ def _needed(
     """For each condition the situations in which something below it was seen or will be asked."""
     asked: dict[str, set[Situation]] = {}
     for seen in observations:
-        for rung in (*seen.passed, *((seen.fired,) if seen.fired else ())):
-            for driver in rung.drivers:
-                for node in bike.parents(driver) if driver in quiet else (driver,):
-                    asked.setdefault(node, set()).add(seen.situation)
+        for driver in seen.drivers:
+            for node in bike.parents(driver) if driver in quiet else (driver,):
+                asked.setdefault(node, set()).add(seen.situation)
     for node, some in wanted.items():
         asked.setdefault(node, set()).update(some)
     for condition in reversed(bike.order):

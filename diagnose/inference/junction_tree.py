@@ -100,6 +100,10 @@ class JunctionTree:
         up, log_evidence = self._collect(pot)
         return Propagation(self, pot, up, self._distribute(pot, up), log_evidence)
 
+    def log_evidence(self) -> Table:
+        """Return log P(evidence) of the factors alone, shape (1,): half the work of `propagate`."""
+        return self._collect(list(self.pot))[1]
+
     def _holder(self, scope: Sequence[str]) -> int:
         """The clique that was given the factors of this scope."""
         return self.home[min(scope, key=self._place.__getitem__)]

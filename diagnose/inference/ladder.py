@@ -31,6 +31,12 @@ class Observation:
     fired: Rung | None
     situation: Situation = ARRIVAL
 
+    @property
+    def drivers(self) -> frozenset[str]:
+        """Everything that was looked at."""
+        rungs_met = (*self.passed, self.fired) if self.fired else self.passed
+        return frozenset(driver for rung in rungs_met for driver in rung.drivers)
+
 
 def rungs(outcomes: Sequence[Outcome]) -> tuple[Rung, ...]:
     """Return the rungs of a ladder, the default left out."""

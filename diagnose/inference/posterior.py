@@ -11,11 +11,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.inference.compile import Network, compile_network
+from diagnose.inference.compile import Network, compile_network, nodes_held
 from diagnose.inference.factor import Table
-from diagnose.inference.junction_tree import MOST_CELLS as WIDEST
-from diagnose.inference.junction_tree import JunctionTree, NetworkTooWide, Propagation
-from diagnose.inference.ladder import Observation, Rung, passing
+from diagnose.inference.junction_tree import MOST_CELLS, JunctionTree, NetworkTooWide, Propagation
+from diagnose.inference.ladder import Observation, Rung
 from diagnose.inference.rows import MOST_LEAVES, Part, Rows, leaves_of, needed_nodes
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
@@ -27,8 +26,7 @@ MOST_ROWS = 96
 MOST_NEW = 16
 """Conditions, beyond those the evidence needs, that candidates may bring into one tree."""
 
-
-MOST_CELLS = 100_000
+CELLS_AHEAD = 100_000
 """A candidate whose tree would have a clique of more cells than this is not looked ahead to; it can still be chosen."""
 
 
@@ -95,7 +93,8 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
     Raises ImpossibleEvidence naming the answers that contradict each other, NetworkTooWide.
     """
     shown = [c for c in question.shown if c in bike.conditions]
-    asked = needed_nodes(bike, [*question.targets, *question.start, *question.turn], _seen_nodes(question)) | set(shown)
+    held = nodes_held(bike, question.observations)
+    asked = needed_nodes(bike, [*question.targets, *question.start, *question.turn], held) | set(shown)
     tree, network = _tree(bike, question, {c: {question.now} for c in asked})
     rows = Rows(bike, network)
     rows.add({}, question.targets, question.now)
@@ -118,15 +117,6 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
     )
 
 
-def _seen_nodes(question: Question) -> frozenset[str]:
-    """What the evidence looks at and does not call healthy for certain: a leaf among them must be a variable."""
-    found: set[str] = set()
-    for seen in question.observations:
-        found.update(d for d, by_level in passing(seen.passed)[1].items() if any(p > 0 for p in by_level.values()))
-        found.update(seen.fired.drivers if seen.fired else ())
-    return frozenset(found)
-
-
 def prospects(bike: BikeGraph, question: Question, candidates: Sequence[Candidate]) -> dict[str, Prospect]:
     """Return what each candidate would say, exactly; those that would take too long are left out.
 
@@ -141,10 +131,9 @@ def prospects(bike: BikeGraph, question: Question, candidates: Sequence[Candidat
 
 def _groups(bike: BikeGraph, question: Question, candidates: Sequence[Candidate]) -> list[list[Candidate]]:
     """Put each candidate to those of its situation that need the fewest conditions more, MOST_NEW new ones at most."""
-    seen = _seen_nodes(question)
-    has = _conditions_above(bike, [d for o in question.observations for d in _drivers(o) if d not in bike.leaves])
-    has |= _conditions_above(bike, seen)
-    fresh = {c.id: _conditions_above(bike, _nodes(bike, c, seen)) - has for c in candidates}
+    held = nodes_held(bike, question.observations)
+    has = _conditions_above(bike, held)
+    fresh = {c.id: _conditions_above(bike, _nodes(bike, c, held)) - has for c in candidates}
     groups: list[tuple[Situation, set[str], list[Candidate]]] = []
     for candidate in sorted(candidates, key=lambda c: (-len(fresh[c.id]), c.id)):
         mine = fresh[candidate.id]
@@ -162,10 +151,10 @@ def _groups(bike: BikeGraph, question: Question, candidates: Sequence[Candidate]
     return [members for _, _, members in groups]
 
 
-def _nodes(bike: BikeGraph, candidate: Candidate, seen: frozenset[str]) -> set[str]:
+def _nodes(bike: BikeGraph, candidate: Candidate, held: frozenset[str]) -> set[str]:
     """What the network must hold for a candidate; with many leaves they are variables."""
     leaves = leaves_of(bike, candidate.ladder)
-    kept = leaves | seen if len(leaves - seen) > MOST_LEAVES else seen
+    kept = leaves | held if len(leaves - held) > MOST_LEAVES else held
     return needed_nodes(bike, [d for rung in candidate.ladder for d in rung.drivers], kept)
 
 
@@ -173,19 +162,15 @@ def _conditions_above(bike: BikeGraph, nodes: Iterable[str]) -> set[str]:
     return {a for node in nodes for a in bike.ancestors.get(node, ()) if a in bike.conditions}
 
 
-def _drivers(seen: Observation) -> list[str]:
-    return [d for rung in (*seen.passed, *((seen.fired,) if seen.fired else ())) for d in rung.drivers]
-
-
 def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -> dict[str, Prospect]:
     """The prospects of candidates that share a tree: every rung of every ladder passed is a sum of rows."""
-    seen = _seen_nodes(question)
+    held = nodes_held(bike, question.observations)
     wanted: dict[str, set[Situation]] = {}
     for candidate in group:
-        for node in _nodes(bike, candidate, seen):
+        for node in _nodes(bike, candidate, held):
             wanted.setdefault(node, set()).add(candidate.situation)
     try:
-        tree, network = _tree(bike, question, wanted, MOST_CELLS)
+        tree, network = _tree(bike, question, wanted, CELLS_AHEAD)
     except NetworkTooWide:
         if len(group) == 1:
             return {}
@@ -232,11 +217,11 @@ def contradiction(bike: BikeGraph, question: Question) -> list[str]:
 def log_evidence(bike: BikeGraph, observations: Sequence[Observation], repairs: tuple[RepairDone, ...]) -> float:
     """Return log P(all these answers), natural logarithm; -inf where they contradict each other."""
     network = compile_network(bike, observations, repairs)
-    return float(JunctionTree(network.factors).propagate().log_evidence[0])
+    return float(JunctionTree(network.factors).log_evidence()[0])
 
 
 def _tree(
-    bike: BikeGraph, question: Question, wanted: Mapping[str, set[Situation]], most_cells: int = WIDEST
+    bike: BikeGraph, question: Question, wanted: Mapping[str, set[Situation]], most_cells: int = MOST_CELLS
 ) -> tuple[JunctionTree, Network]:
     asked = {root: frozenset((_uncut(question.now),)) for root in bike.roots}
     asked |= {node: asked.get(node, frozenset()) | frozenset(some) for node, some in wanted.items()}

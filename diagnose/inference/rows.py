@@ -25,21 +25,16 @@ MOST_LEAVES = 4
 """A ladder with more leaf conditions than this keeps them as variables instead of doubling rows."""
 
 
-def is_leaf(bike: BikeGraph, node: str) -> bool:
-    """Return whether a condition has two levels, leads to nothing and is no AND."""
-    return node in bike.leaves
-
-
 def leaves_of(bike: BikeGraph, ladder: Sequence[Rung]) -> frozenset[str]:
     """Return the leaf conditions among the drivers of a ladder."""
-    return frozenset(d for rung in ladder for d in rung.drivers if is_leaf(bike, d))
+    return frozenset(d for rung in ladder for d in rung.drivers if d in bike.leaves)
 
 
 def needed_nodes(bike: BikeGraph, nodes: Iterable[str], kept: frozenset[str]) -> set[str]:
     """Return what the network must hold to ask about the nodes: a leaf that is not kept needs only its parents."""
     found: set[str] = set()
     for node in nodes:
-        found.update(bike.parents(node) if is_leaf(bike, node) and node not in kept else (node,))
+        found.update(bike.parents(node) if node in bike.leaves and node not in kept else (node,))
     return found
 
 
@@ -89,7 +84,7 @@ class Rows:
 
     def _is_free(self, node: str) -> bool:
         """Whether a node is a leaf that the network does without."""
-        return is_leaf(self._bike, node) and node not in self._network.variables
+        return node in self._bike.leaves and node not in self._network.variables
 
     def _weigh(self, node: str, row: int, situation: Situation, by_level: Mapping[str, float]) -> None:
         weights = self._network.weights(node, situation, by_level)

@@ -176,8 +176,7 @@ def _add_work(graph: nx.DiGraph, knowledge: Knowledge, facts: Mapping[str, str])
             continue
         node = f"test:{test.id}"
         graph.add_node(node, kind="symptom" if test.symptom else "test")
-        seen = {driver for outcome in test.outcomes for driver in outcome.drivers}
-        graph.add_edges_from(((d, node) for d in sorted(seen) if d in graph), kind="shows_in")
+        graph.add_edges_from(((d, node) for d in sorted(test.drivers) if d in graph), kind="shows_in")
         graph.add_edges_from(((node, f"access:{a}") for a in test.access), kind="reached_through")
     for repair in knowledge.repairs.values():
         cured = [cause for cause in repair.cures if cause in graph]

@@ -205,7 +205,7 @@ def test_only_what_is_too_wide_is_left_out(monkeypatch):
     assert list(every) == [look.id for look in looks]
     left_out = set()
     for cells in (2**4, 2**5, 2**6, 2**7, 2**8, 2**9, 2**10):
-        monkeypatch.setattr(posterior_module, "MOST_CELLS", cells)
+        monkeypatch.setattr(posterior_module, "CELLS_AHEAD", cells)
         found = prospects(bike, question, looks)
         left_out.add(len(looks) - len(found))
         for name, prospect in found.items():

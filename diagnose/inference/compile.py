@@ -17,6 +17,8 @@ import numpy as np
 from diagnose.inference.factor import Factor, Table
 from diagnose.inference.fold import Folded, fold
 from diagnose.inference.ladder import Observation, Rung, passing
+from diagnose.inference.leaves import Told, add_variables, helper_of, missed, silence, told
+from diagnose.inference.nodes import Nodes, Variable
 from diagnose.inference.noisy_max import Levels, Vector, contribution, joined, noisy_max, survival, within
 from diagnose.model import ABSENT, PRESENT, AllOf
 from diagnose.network.graph import BikeGraph, Root
@@ -26,48 +28,14 @@ FOUND = {"broken": (0.02, 0.97), "sound": (0.98, 0.30)}
 """P(it looked like that | the cause was absent, present) when it was opened. Basis: memory."""
 
 
-@dataclass(frozen=True, slots=True)
-class Variable:
-    """A node of the network. levels: shape (states, situations), -1 where a situation does not matter to it."""
-
-    id: str
-    level_names: tuple[str, ...]
-    levels: Levels
-
-
 @dataclass(frozen=True)
 class Network:
-    """Factors ready for a junction tree. place: situation -> its column in every variable's levels."""
+    """Factors ready for a junction tree. folded: the causes, summed out of them. told: what is known of leaves."""
 
     factors: tuple[Factor, ...]
-    variables: Mapping[str, Variable]
-    place: Mapping[Situation, int]
+    nodes: Nodes
     folded: Mapping[str, Folded]
-    """The causes, summed out of the factors."""
-    quiet: Mapping[str, frozenset[Situation]]
-    """Leaf conditions without a variable: the situations in which they were seen healthy for certain."""
-
-    def weights(self, node: str, situation: Situation, by_level: Mapping[str, float]) -> Table | None:
-        """Return a weight for each state of a node from weights by level (1 where not given).
-
-        None where the bike does not have the node; it is then healthy for certain and weighs 1.
-        """
-        return _weights(self.variables, self.place, node, situation, by_level)
-
-
-def _weights(
-    variables: Mapping[str, Variable],
-    place: Mapping[Situation, int],
-    node: str,
-    situation: Situation,
-    by_level: Mapping[str, float],
-) -> Table | None:
-    if node not in variables:
-        return None
-    variable = variables[node]
-    weigh = np.array([by_level.get(level, 1.0) for level in variable.level_names])
-    result: Table = weigh[variable.levels[:, place[situation]]]
-    return result
+    told: Mapping[str, Told]
 
 
 Wanted = Mapping[str, frozenset[Situation]]
@@ -85,70 +53,34 @@ def compile_network(
     Every cause is in it, as its mechanism ties it to the others; a condition only where it is
     needed. Raises nothing of its own: a driver the bike does not have counts as healthy.
     """
-    quiet = _quiet(bike, observations, wanted or {})
-    asked = _needed(bike, observations, wanted or {}, quiet)
-    situations = sorted({s for some in asked.values() for s in some} or {Situation()}, key=_order)
-    place = {s: n for n, s in enumerate(situations)}
-    variables = {r: _root_variable(root, repairs, situations) for r, root in bike.roots.items()}
+    wanted = wanted or {}
+    asked = _needed(bike, observations, wanted)
+    every = {s for some in asked.values() for s in some}.union(*wanted.values(), (o.situation for o in observations))
+    nodes = Nodes(sorted(every or {Situation()}, key=_order))
+    nodes.variables.update({r: _root_variable(root, repairs, nodes.situations) for r, root in bike.roots.items()})
     factors = [_known_root_factor(bike, root, repairs) for root in bike.roots.values()]
     for condition in bike.order:
         if condition in asked:
-            made, variable = _condition(bike, condition, asked[condition], variables, situations, repairs)
-            factors += made
-            variables[condition] = variable
-    factors += _found(repairs, variables)
+            factors += _condition(bike, condition, asked[condition], nodes, repairs)
+    factors += _found(repairs, nodes)
+    for leaf, where in _as_variables(bike, observations, wanted).items():
+        factors += add_variables(nodes, leaf, _slots(bike, leaf, where, nodes.situations, repairs).values())
     for n, seen in enumerate(observations):
-        factors += _observation(variables, place, seen, f"seen:{n}")
-    for leaf, where in quiet.items():
-        factors += [Factor((p,), w) for p, w in silence(bike, variables, place, leaf, where).items()]
+        factors += _observation(nodes, seen, helper_of(n))
+    known = told(bike, nodes, observations)
+    for leaf, mine in known.items():
+        factors += [Factor((p, *mine.beside), table) for p, table in silence(bike, nodes, leaf, mine).items()]
     folded, rest = fold(factors, bike.roots, bike.products)
     mechanisms = [Factor((m,), np.array([1 - p, p])) for m, p in bike.mechanisms.items()]
-    return Network((*mechanisms, *rest), variables, place, folded, quiet)
+    return Network((*mechanisms, *rest), nodes, folded, known)
 
 
-def _quiet(bike: BikeGraph, observations: Sequence[Observation], wanted: Wanted) -> dict[str, frozenset[Situation]]:
-    """Leaf conditions of which nothing is known but that they were healthy for certain, and in which situations.
-
-    Such a leaf needs no variable: its parents contributed nothing, which is a product over them.
-    """
-    held = nodes_held(bike, observations).union(wanted)
-    certain: dict[str, set[Situation]] = {}
-    for seen in observations:
-        for driver in seen.drivers - held:
-            certain.setdefault(driver, set()).add(seen.situation)
-    return {leaf: frozenset(some) for leaf, some in certain.items()}
-
-
-def nodes_held(bike: BikeGraph, observations: Sequence[Observation]) -> frozenset[str]:
-    """Return what the evidence needs as variables: what it looks at, but leaves only called healthy for certain."""
-    held: set[str] = set()
-    for seen in observations:
-        for driver, by_level in passing(seen.passed)[1].items():
-            if driver not in bike.leaves or any(by_level.values()):
-                held.add(driver)
-        held.update(seen.fired.drivers if seen.fired else ())
-    return frozenset(held)
-
-
-def silence(
-    bike: BikeGraph,
-    variables: Mapping[str, Variable],
-    place: Mapping[Situation, int],
-    leaf: str,
-    where: frozenset[Situation],
-) -> dict[str, Table]:
-    """Return for each parent of a leaf the weights with which it contributes nothing in all these situations.
-
-    One draw decides a link in all situations, so the chance is that of the worst of them, not a product.
-    """
-    open_to = [s for s in where if leaf not in s.held]
-    found: dict[str, Table] = {}
-    for link in bike.links[leaf]:
-        quiet = {level: 1 - sum(row.values()) for level, row in link.table.items()}
-        each = [_weights(variables, place, link.parent, s, quiet) for s in open_to]
-        known = [w for w in each if w is not None]
-        if known:
-            found[link.parent] = np.minimum.reduce(known)
+def _as_variables(bike: BikeGraph, observations: Sequence[Observation], wanted: Wanted) -> dict[str, set[Situation]]:
+    """The leaves that need a variable, and in which situations."""
+    found = missed(bike, observations)
+    for node, some in wanted.items():
+        if node in bike.leaves:
+            found.setdefault(node, set()).update(some)
     return found
 
 
@@ -156,20 +88,13 @@ def _order(situation: Situation) -> tuple[int, list[str], list[str]]:
     return situation.epoch, sorted(situation.cut), sorted(situation.held)
 
 
-def _needed(
-    bike: BikeGraph,
-    observations: Sequence[Observation],
-    wanted: Wanted,
-    quiet: Mapping[str, frozenset[Situation]],
-) -> dict[str, set[Situation]]:
-    """For each condition the situations in which something below it was seen or will be asked."""
+def _needed(bike: BikeGraph, observations: Sequence[Observation], wanted: Wanted) -> dict[str, set[Situation]]:
+    """For each cause and condition, leaves apart, the situations in which something below it was seen or is asked."""
     asked: dict[str, set[Situation]] = {}
-    for seen in observations:
-        for driver in seen.drivers:
-            for node in bike.parents(driver) if driver in quiet else (driver,):
-                asked.setdefault(node, set()).add(seen.situation)
-    for node, some in wanted.items():
-        asked.setdefault(node, set()).update(some)
+    met = [(driver, {seen.situation}) for seen in observations for driver in seen.drivers]
+    for node, some in [*met, *wanted.items()]:
+        for top in bike.parents(node) if node in bike.leaves else (node,):
+            asked.setdefault(top, set()).update(some)
     for condition in reversed(bike.order):
         if condition in asked:
             for parent in bike.parents(condition):
@@ -236,23 +161,25 @@ def _condition(
     bike: BikeGraph,
     condition: str,
     asked: set[Situation],
-    variables: Mapping[str, Variable],
-    situations: Sequence[Situation],
+    nodes: Nodes,
     repairs: tuple[RepairDone, ...],
-) -> tuple[list[Factor], Variable]:
-    """The factors of one condition given its parents, and its variable."""
-    groups = list(_slots(bike, condition, asked, situations, repairs).values())
+) -> list[Factor]:
+    """Give a condition its variable; return its factors given its parents."""
+    groups = list(_slots(bike, condition, asked, nodes.situations, repairs).values())
     columns = [group[0] for group in groups]
-    held = tuple(condition in situations[c].held for c in columns)
-    parents = {p: variables[p].levels[:, columns] for p in bike.parents(condition)}
+    held = tuple(condition in nodes.situations[c].held for c in columns)
+    parents = {p: nodes.variables[p].levels[:, columns] for p in bike.parents(condition)}
     key = (condition, held, tuple(levels.tobytes() for levels in parents.values()))
     if key not in bike.families:
-        bike.families[key] = _family(bike, condition, parents, variables, held)
+        bike.families[key] = _family(bike, condition, parents, nodes.variables, held)
+    states: tuple[Vector, ...]
+    factors: list[Factor]
     states, factors = bike.families[key]
-    levels = np.full((len(states), len(situations)), -1, dtype=np.int64)
+    levels = np.full((len(states), len(nodes.situations)), -1, dtype=np.int64)
     for slot, group in enumerate(groups):
         levels[:, group] = np.array([state[slot] for state in states])[:, None]
-    return factors, Variable(condition, bike.conditions[condition].levels, levels)
+    nodes.variables[condition] = Variable(condition, bike.conditions[condition].levels, levels)
+    return factors
 
 
 def _family(
@@ -297,46 +224,32 @@ def _both(
     return tuple(both.parents), shape, contribution(acts.reshape(-1, len(held)), above, held)
 
 
-def _found(repairs: tuple[RepairDone, ...], variables: Mapping[str, Variable]) -> list[Factor]:
+def _found(repairs: tuple[RepairDone, ...], nodes: Nodes) -> list[Factor]:
     """How each cause looked when a repair opened it: evidence about its course just before that repair."""
     factors = []
     for number, repair in enumerate(repairs, start=1):
         for cause, looked in repair.found.items():
-            if cause in variables and looked in FOUND:
+            if cause in nodes.variables and looked in FOUND:
                 before = sum(epoch < number for epoch in epochs_of(cause, repairs))
                 chance = np.array([FOUND[looked][course[before]] for course in paths(cause, repairs)])
                 factors.append(Factor((cause,), chance))
     return factors
 
 
-def _observation(
-    variables: Mapping[str, Variable], place: Mapping[Situation, int], seen: Observation, helper: str
-) -> list[Factor]:
-    """The factors of one observation: rungs passed weigh single drivers, the rung that fired joins its own."""
-    factors = []
+def _observation(nodes: Nodes, seen: Observation, helper: str) -> list[Factor]:
+    """The factors of one observation: rungs passed weigh single drivers, the rung that fired joins its own.
+
+    What it says of leaves without a variable is added with them (see leaves.py).
+    """
     constant, passed = passing(seen.passed)
-    for driver, by_level in passed.items():
-        weights = _weights(variables, place, driver, seen.situation, by_level)  # None for a quiet leaf
-        if weights is not None:
-            factors.append(Factor((driver,), weights))
+    weights = [nodes.weights(driver, seen.situation, by_level) for driver, by_level in passed.items()]
+    factors = [Factor((w[0],), w[1]) for w in weights if w]
     factors.append(Factor((), np.array(constant)))
-    return factors + (_fired(variables, place, seen, seen.fired, helper) if seen.fired else [])
+    return factors + (_fired(nodes, seen.situation, seen.fired, helper) if seen.fired else [])
 
 
-def _fired(
-    variables: Mapping[str, Variable],
-    place: Mapping[Situation, int],
-    seen: Observation,
-    rung: Rung,
-    helper: str,
-) -> list[Factor]:
+def _fired(nodes: Nodes, situation: Situation, rung: Rung, helper: str) -> list[Factor]:
     constant, by_driver = passing([rung])
-    quiet = {d: _weights(variables, place, d, seen.situation, by_level) for d, by_level in by_driver.items()}
-    known = {d: weights for d, weights in quiet.items() if weights is not None}
-    if not known:
-        return [Factor((), np.array(1 - constant))]
-    if len(known) == 1:
-        ((driver, weights),) = known.items()
-        return [Factor((driver,), 1 - constant * weights)]
-    pairs = [Factor((helper, d), np.stack([np.ones_like(w), w])) for d, w in known.items()]
+    weights = [nodes.weights(driver, situation, by_level) for driver, by_level in by_driver.items()]
+    pairs = [Factor((helper, w[0]), np.stack([np.ones_like(w[1]), w[1]])) for w in weights if w]
     return [Factor((helper,), np.array([1.0, -constant])), *pairs]

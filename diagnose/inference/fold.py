@@ -32,14 +32,21 @@ class Folded:
         return result
 
     @cached_property
-    def _shares(self) -> dict[bytes, Table]:
+    def _shares(self) -> dict[tuple[bytes, tuple[str, ...]], Table]:
         return {}
 
-    def share(self, states: Table) -> Table:
-        """Return sum over the given states (a 0/1 mask, or weights) of f(x, s) / F(s), shape of s."""
-        key = states.tobytes()
+    def share(self, states: Table, beside: Sequence[str] = ()) -> Table:
+        """Return sum over the given states (a 0/1 mask, or weights) of f(x, s) / F(s), shape of s.
+
+        states: shape (states of the cause, states of each variable beside it in the order of the scope...).
+        """
+        key = (states.tobytes(), tuple(beside))
         if key not in self._shares:
-            picked = np.tensordot(states, self.table, axes=1)
+            if beside:
+                shape = [self.table.shape[n] if v in beside else 1 for n, v in enumerate(self.scope, start=1)]
+                picked = (states.reshape(-1, *shape) * self.table).sum(axis=0)
+            else:
+                picked = np.tensordot(states, self.table, axes=1)
             self._shares[key] = np.divide(picked, self.total, out=np.zeros_like(picked), where=self.total != 0)
         return self._shares[key]
 

@@ -93,16 +93,20 @@ class JunctionTree:
             weights: (scope, table) pairs that multiply the product of all factors; a table has shape
                 (states of scope..., N or 1), and some factor must hold the whole scope.
         """
+        pot = self._weighed(weights)
+        up, log_evidence = self._collect(pot)
+        return Propagation(self, pot, up, self._distribute(pot, up), log_evidence)
+
+    def log_evidence(self, weights: Weights = ()) -> Table:
+        """Return log P(evidence) of N evidence sets, shape (N,) or (1,): a third of the work of `propagate`."""
+        return self._collect(self._weighed(weights))[1]
+
+    def _weighed(self, weights: Weights) -> list[Table]:
         pot = list(self.pot)
         for scope, table in weights:
             k = self._holder(scope)
             pot[k] = pot[k] * self._spread(k, scope, table)
-        up, log_evidence = self._collect(pot)
-        return Propagation(self, pot, up, self._distribute(pot, up), log_evidence)
-
-    def log_evidence(self) -> Table:
-        """Return log P(evidence) of the factors alone, shape (1,): half the work of `propagate`."""
-        return self._collect(list(self.pot))[1]
+        return pot
 
     def _holder(self, scope: Sequence[str]) -> int:
         """The clique that was given the factors of this scope."""

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from diagnose.inference.compile import Network, compile_network, nodes_held
-from diagnose.inference.factor import Table
+from diagnose.inference.compile import Network, compile_network
+from diagnose.inference.factor import Factor, Table
 from diagnose.inference.junction_tree import MOST_CELLS, JunctionTree, NetworkTooWide, Propagation
 from diagnose.inference.ladder import Observation, Rung
-from diagnose.inference.rows import MOST_LEAVES, Part, Rows, leaves_of, needed_nodes
+from diagnose.inference.rows import Part, Rows, needed_nodes, without_leaves
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.problems import ImpossibleEvidence
@@ -28,6 +28,9 @@ MOST_NEW = 16
 
 CELLS_AHEAD = 100_000
 """A candidate whose tree would have a clique of more cells than this is not looked ahead to; it can still be chosen."""
+
+CANCELS_BELOW = 1e-13
+"""A sum smaller than this share of its terms' sizes is rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,26 +96,25 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
     Raises ImpossibleEvidence naming the answers that contradict each other, NetworkTooWide.
     """
     shown = [c for c in question.shown if c in bike.conditions]
-    held = nodes_held(bike, question.observations)
-    asked = needed_nodes(bike, [*question.targets, *question.start, *question.turn], held) | set(shown)
+    asked = without_leaves(bike, [*question.targets, *question.start, *question.turn]) | set(shown)
     tree, network = _tree(bike, question, {c: {question.now} for c in asked})
     rows = Rows(bike, network)
     rows.add({}, question.targets, question.now)
     rows.add({}, question.start, question.now)
     rows.add({}, question.turn, question.now)
-    done = tree.propagate(rows.weights())
-    log = np.broadcast_to(done.log_evidence, (rows.count,))
-    if not np.isfinite(log[0]):
+    done = tree.propagate()
+    log = _settled(network, question.observations, float(done.log_evidence[0]))
+    if not np.isfinite(log):
         raise ImpossibleEvidence(contradiction(bike, question))
-    healthy = np.clip(np.exp(log - log[0]), 0.0, 1.0)
+    healthy = np.clip(np.exp(np.broadcast_to(tree.log_evidence(rows.weights(1)), (3,)) - log), 0.0, 1.0)
     causes = rows.causes_now(done, _uncut(question.now), 0, 1)[:, 0]
     return Posterior(
         causes=dict(zip(bike.roots, causes.tolist(), strict=True)),
         conditions={c: _levels_now(network, done, c, question.now) for c in shown},
-        failing=float(1 - healthy[1]),
-        failing_to_start=float(1 - healthy[2]),
-        failing_to_turn=float(1 - healthy[3]),
-        log_evidence=float(log[0]),
+        failing=float(1 - healthy[0]),
+        failing_to_start=float(1 - healthy[1]),
+        failing_to_turn=float(1 - healthy[2]),
+        log_evidence=log,
         width=tree.width,
     )
 
@@ -131,9 +133,8 @@ def prospects(bike: BikeGraph, question: Question, candidates: Sequence[Candidat
 
 def _groups(bike: BikeGraph, question: Question, candidates: Sequence[Candidate]) -> list[list[Candidate]]:
     """Put each candidate to those of its situation that need the fewest conditions more, MOST_NEW new ones at most."""
-    held = nodes_held(bike, question.observations)
-    has = _conditions_above(bike, held)
-    fresh = {c.id: _conditions_above(bike, _nodes(bike, c, held)) - has for c in candidates}
+    has = _conditions_above(bike, [d for seen in question.observations for d in seen.drivers])
+    fresh = {c.id: _conditions_above(bike, needed_nodes(bike, c.ladder)) - has for c in candidates}
     groups: list[tuple[Situation, set[str], list[Candidate]]] = []
     for candidate in sorted(candidates, key=lambda c: (-len(fresh[c.id]), c.id)):
         mine = fresh[candidate.id]
@@ -151,23 +152,15 @@ def _groups(bike: BikeGraph, question: Question, candidates: Sequence[Candidate]
     return [members for _, _, members in groups]
 
 
-def _nodes(bike: BikeGraph, candidate: Candidate, held: frozenset[str]) -> set[str]:
-    """What the network must hold for a candidate; with many leaves they are variables."""
-    leaves = leaves_of(bike, candidate.ladder)
-    kept = leaves | held if len(leaves - held) > MOST_LEAVES else held
-    return needed_nodes(bike, [d for rung in candidate.ladder for d in rung.drivers], kept)
-
-
 def _conditions_above(bike: BikeGraph, nodes: Iterable[str]) -> set[str]:
     return {a for node in nodes for a in bike.ancestors.get(node, ()) if a in bike.conditions}
 
 
 def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -> dict[str, Prospect]:
     """The prospects of candidates that share a tree: every rung of every ladder passed is a sum of rows."""
-    held = nodes_held(bike, question.observations)
     wanted: dict[str, set[Situation]] = {}
     for candidate in group:
-        for node in _nodes(bike, candidate, held):
+        for node in needed_nodes(bike, candidate.ladder):
             wanted.setdefault(node, set()).add(candidate.situation)
     try:
         tree, network = _tree(bike, question, wanted, CELLS_AHEAD)
@@ -217,7 +210,18 @@ def contradiction(bike: BikeGraph, question: Question) -> list[str]:
 def log_evidence(bike: BikeGraph, observations: Sequence[Observation], repairs: tuple[RepairDone, ...]) -> float:
     """Return log P(all these answers), natural logarithm; -inf where they contradict each other."""
     network = compile_network(bike, observations, repairs)
-    return float(JunctionTree(network.factors).log_evidence()[0])
+    return _settled(network, observations, float(JunctionTree(network.factors).log_evidence()[0]))
+
+
+def _settled(network: Network, observations: Sequence[Observation], log: float) -> float:
+    """Return log P(evidence), but -inf where its signed terms cancel to within rounding.
+
+    Only a rung without a false alarm can have fired when nothing could make it; without one there is nothing to check.
+    """
+    if not np.isfinite(log) or all(seen.fired is None or seen.fired.base for seen in observations):
+        return log
+    sizes = JunctionTree([Factor(factor.scope, np.abs(factor.table)) for factor in network.factors])
+    return log if log - sizes.log_evidence()[0] > np.log(CANCELS_BELOW) else -np.inf
 
 
 def _tree(
@@ -235,7 +239,8 @@ def _uncut(now: Situation) -> Situation:
 
 
 def _levels_now(network: Network, done: Propagation, condition: str, now: Situation) -> dict[str, float]:
-    variable = network.variables[condition]
-    table = done.marginal(condition)[:, 0]
-    levels = variable.levels[:, network.place[now]]
+    variable = network.nodes.find(condition, now)
+    assert variable is not None, condition  # it was asked for
+    table = done.marginal(variable.id)[:, 0]
+    levels = variable.levels[:, network.nodes.place[now]]
     return {name: float(table[levels == n].sum()) for n, name in enumerate(variable.level_names)}

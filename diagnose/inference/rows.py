@@ -8,16 +8,18 @@ the tree wide.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
-from diagnose.inference.compile import Network, silence
+from diagnose.inference.compile import Network
 from diagnose.inference.factor import Table
+from diagnose.inference.fold import Folded
 from diagnose.inference.junction_tree import JunctionTree, Propagation
 from diagnose.inference.ladder import Rung, passing
+from diagnose.inference.leaves import Told, silence
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import Situation
 
@@ -25,16 +27,20 @@ MOST_LEAVES = 4
 """A ladder with more leaf conditions than this keeps them as variables instead of doubling rows."""
 
 
-def leaves_of(bike: BikeGraph, ladder: Sequence[Rung]) -> frozenset[str]:
-    """Return the leaf conditions among the drivers of a ladder."""
-    return frozenset(d for rung in ladder for d in rung.drivers if d in bike.leaves)
+def needed_nodes(bike: BikeGraph, ladder: Sequence[Rung]) -> set[str]:
+    """Return what the network must hold to look ahead to a ladder; leaves only where they are too many for rows."""
+    by_driver = passing(ladder)[1]
+    missed = {d for d, by_level in by_driver.items() if d in bike.leaves and any(by_level.values())}
+    return without_leaves(bike, set(by_driver) - missed) | (
+        missed if len(missed) > MOST_LEAVES else without_leaves(bike, missed)
+    )
 
 
-def needed_nodes(bike: BikeGraph, nodes: Iterable[str], kept: frozenset[str]) -> set[str]:
-    """Return what the network must hold to ask about the nodes: a leaf that is not kept needs only its parents."""
+def without_leaves(bike: BikeGraph, nodes: Iterable[str]) -> set[str]:
+    """Return what the network must hold to ask whether the nodes are healthy: of a leaf, its parents."""
     found: set[str] = set()
     for node in nodes:
-        found.update(bike.parents(node) if node in bike.leaves and node not in kept else (node,))
+        found.update(bike.parents(node) if node in bike.leaves else (node,))
     return found
 
 
@@ -52,13 +58,14 @@ class Rows:
     def __init__(self, bike: BikeGraph, network: Network) -> None:
         """Begin with row 0."""
         self._bike, self._network = bike, network
-        self._by_node: dict[str, dict[int, Table]] = {}
+        self._by_scope: dict[tuple[str, ...], dict[int, Table]] = {}
+        """A node and the marks of leaves beside it -> row -> weights."""
         self.count = 1
 
     def passing(self, ladder: Sequence[Rung], situation: Situation) -> list[Part]:
         """Add rows whose weighted sum is P(all rungs pass, ...)."""
         constant, by_driver = passing(ladder)
-        free = {d: levels for d, levels in by_driver.items() if self._is_free(d)}
+        free = {d: levels for d, levels in by_driver.items() if self._is_free(d, situation)}
         plain = {d: levels for d, levels in by_driver.items() if d not in free}
         parts = []
         names = sorted(free)
@@ -82,17 +89,17 @@ class Rows:
             self._healthy(node, row, situation)
         return row
 
-    def _is_free(self, node: str) -> bool:
+    def _is_free(self, node: str, situation: Situation) -> bool:
         """Whether a node is a leaf that the network does without."""
-        return node in self._bike.leaves and node not in self._network.variables
+        return node in self._bike.leaves and self._network.nodes.find(node, situation) is None
 
     def _weigh(self, node: str, row: int, situation: Situation, by_level: Mapping[str, float]) -> None:
-        weights = self._network.weights(node, situation, by_level)
+        weights = self._network.nodes.weights(node, situation, by_level)
         if weights is not None:
-            self._multiply(node, row, weights)
+            self._multiply((weights[0],), row, weights[1])
 
-    def _multiply(self, node: str, row: int, weights: Table) -> None:
-        mine = self._by_node.setdefault(node, {})
+    def _multiply(self, scope: tuple[str, ...], row: int, weights: Table) -> None:
+        mine = self._by_scope.setdefault(scope, {})
         mine[row] = mine[row] * weights if row in mine else weights
 
     def _healthy(self, node: str, row: int, situation: Situation) -> None:
@@ -100,32 +107,61 @@ class Rows:
         condition = self._bike.conditions.get(node)
         if condition is None or node in situation.held:
             return
-        if not self._is_free(node):
+        if not self._is_free(node, situation):
             self._weigh(node, row, situation, dict.fromkeys(condition.levels[1:], 0.0))
             return
-        net = self._network
-        known = net.quiet.get(node, frozenset())
-        both = silence(self._bike, net.variables, net.place, node, known | {situation})
-        before = silence(self._bike, net.variables, net.place, node, known) if known else {}
-        for parent, w in both.items():
-            if parent in before:
-                w = np.divide(w, before[parent], out=np.zeros_like(w), where=before[parent] > 0)
-            self._multiply(parent, row, w)
+        nodes = self._network.nodes
+        known = self._network.told.get(node, Told())
+        before = silence(self._bike, nodes, node, known)
+        for parent, both in silence(self._bike, nodes, node, known.healthy_too(situation)).items():
+            ratio = np.divide(both, before[parent], out=np.zeros_like(both), where=before[parent] > 0)
+            self._multiply((parent, *known.beside), row, ratio)
 
     def weights(self, first: int = 0, last: int | None = None) -> list[tuple[tuple[str, ...], Table]]:
         """Return what rows first to last multiply into the network; a weight on a cause becomes one on its scope."""
         last = self.count if last is None else last
         found = []
-        for node, rows in self._by_node.items():
-            mine = {row: w for row, w in rows.items() if first <= row < last}
-            if mine:
-                cause = self._network.folded.get(node)
-                shape = cause.total.shape if cause else next(iter(mine.values())).shape
-                table = np.ones((*shape, last - first))
-                for row, w in mine.items():
-                    table[..., row - first] = cause.share(w) if cause else w
-                found.append((cause.scope if cause else (node,), table))
+        for scope, rows in self._asked(first, last):
+            if rows:
+                table = np.ones((*next(iter(rows.values())).shape, last - first))
+                for row, w in rows.items():
+                    table[..., row - first] = w
+                found.append((scope, table))
         return found
+
+    def _asked(self, first: int, last: int) -> Iterator[tuple[tuple[str, ...], dict[int, Table]]]:
+        """What the rows weigh, by the variables that are in the network."""
+        for scope, rows in self._by_scope.items():
+            if self._summed_out(scope[0]) is None:
+                yield scope, {row: w for row, w in rows.items() if first <= row < last}
+        for cause, folded in self._causes_asked():
+            marks, on_cause = self._on_cause(cause, first, last)
+            yield folded.scope, {row: folded.share(w, marks) for row, w in on_cause.items()}
+
+    def _summed_out(self, node: str) -> Folded | None:
+        """A node's fold, if it is a cause that the network itself no longer holds."""
+        folded = self._network.folded.get(node)
+        return None if folded is None or folded.scope == (node,) else folded
+
+    def _causes_asked(self) -> Iterator[tuple[str, Folded]]:
+        for cause in dict.fromkeys(scope[0] for scope in self._by_scope):
+            folded = self._summed_out(cause)
+            if folded is not None:
+                yield cause, folded
+
+    def _on_cause(self, cause: str, first: int, last: int) -> tuple[tuple[str, ...], dict[int, Table]]:
+        """What rows weigh a cause with: the marks beside it, and row -> weights over it and those."""
+        mine = {scope[1:]: rows for scope, rows in self._by_scope.items() if scope[0] == cause}
+        marks = tuple(sorted({mark for some in mine for mark in some}))
+        states = len(self._network.nodes.variables[cause].levels)
+        whole: dict[int, Table] = {}
+        for some, rows in mine.items():
+            shape = (states, *(2 if mark in some else 1 for mark in marks))
+            for row, w in rows.items():
+                if first <= row < last:
+                    before = whole.get(row, np.ones((states, *(2 for _ in marks))))
+                    whole[row] = before * w.reshape(shape)
+        return marks, whole
 
     def propagated(self, tree: JunctionTree, now: Situation, at_once: int) -> tuple[Table, Table]:
         """Return log P(row's evidence), shape (rows,), and P(cause present now | row), shape (causes, rows)."""
@@ -144,7 +180,7 @@ class Rows:
         """
         network = self._network
         roots = list(self._bike.roots)
-        place = network.place[now]
+        place = network.nodes.place[now]
         by_scope: dict[tuple[str, ...], list[int]] = {}
         for n, root in enumerate(roots):
             by_scope.setdefault(network.folded[root].scope, []).append(n)
@@ -159,20 +195,18 @@ class Rows:
         return result
 
     def _present(self, root: str, place: int) -> Table:
-        result: Table = (self._network.variables[root].levels[:, place] == 1).astype(np.float64)
+        result: Table = (self._network.nodes.variables[root].levels[:, place] == 1).astype(np.float64)
         return result
 
     def _correct(self, found: Table, done: Propagation, roots: Sequence[str], place: int, first: int) -> None:
         """Set right the causes that a row itself weighs: their share of the scope has changed with it."""
         number = {root: n for n, root in enumerate(roots)}
-        for node, rows in self._by_node.items():
-            cause = self._network.folded.get(node)
-            mine = {row - first: w for row, w in rows.items() if 0 <= row - first < found.shape[1]}
-            if cause is None or not mine:
-                continue
+        for node, cause in self._causes_asked():
+            marks, rows = self._on_cause(node, first, first + found.shape[1])
             joint = done.joint(cause.scope)
-            present = self._present(node, place)
-            for row, w in mine.items():
-                whole = cause.share(w)
-                ratio = np.divide(cause.share(w * present), whole, out=np.zeros_like(whole), where=whole != 0)
-                found[number[node], row] = (joint[..., row if joint.shape[-1] > 1 else 0] * ratio).sum()
+            present = self._present(node, place).reshape(-1, *(1 for _ in marks))
+            for row, w in rows.items():
+                whole = cause.share(w, marks)
+                ratio = np.divide(cause.share(w * present, marks), whole, out=np.zeros_like(whole), where=whole != 0)
+                this = joint[..., row - first if joint.shape[-1] > 1 else 0]
+                found[number[node], row - first] = (this * ratio).sum()

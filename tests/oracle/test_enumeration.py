@@ -12,6 +12,7 @@ import pytest
 from diagnose.inference.factor import Factor
 from diagnose.inference.junction_tree import JunctionTree
 from diagnose.inference.ladder import Observation, Rung
+from diagnose.inference.leaves import missed
 from diagnose.inference.posterior import Candidate, Question, posterior, prospects
 from diagnose.model import ABSENT, PRESENT
 from diagnose.network.graph import BikeGraph
@@ -272,6 +273,20 @@ def test_the_random_bikes_reach_what_they_are_meant_to_reach() -> None:
         if len({d for r in c.ladder for d in r.drivers} & case.bike.leaves) > 4
     ]
     assert min(len(sure), len(leaked), len(twice), len(wide)) >= 15
+    decided, again, softly = [], [], []
+    for case in cases:
+        soft = missed(case.bike, case.question.observations)
+        fired = [
+            d
+            for o in case.question.observations
+            for d in (o.fired.drivers if o.fired else ())
+            if d in case.bike.leaves and d not in soft
+        ]
+        asked = {*case.question.targets, *case.question.start}
+        decided += [case] if asked & set(fired) else []
+        again += [case] if len(fired) > len(set(fired)) else []
+        softly += [case] if asked & set(soft) else []
+    assert min(len(decided), len(again), len(softly)) >= 15
     repaired = [repaired_case(seed) for seed in range(120)]
     found = [looked for case in repaired for r in case.question.repairs for looked in r.found.values()]
     assert min(found.count(looked) for looked in ("broken", "sound", "not_seen")) >= 5

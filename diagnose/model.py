@@ -108,7 +108,10 @@ class Condition(Entry):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """One rung of a ladder. drivers: P(this rung fires | that node at that level). base: false alarm."""
+    """One rung of a ladder. drivers: P(this rung fires | that node at that level). base: false alarm.
+
+    complaint: of the try-out: what the owner reported is still there, and it takes his complaint's proof to show it.
+    """
 
     id: str
     name: str
@@ -116,6 +119,7 @@ class Outcome:
     drivers: Chances = field(default_factory=dict)
     default: bool = False
     tell: str = ""
+    complaint: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -210,11 +214,20 @@ class Access(Entry):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """What a try-out must do besides for a complaint to come back if it is still there."""
+
+    minutes: float
+    step: str
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Complaint(Entry):
     """What the owner reports: a noisy view of behaviours.
 
     target: the conditions that must be healthy when done. excludes: what the bike did not do on arrival,
-    or the owner would have said something else.
+    or the owner would have said something else. proof: where a try-out alone does not show every target.
     """
 
     says: str
@@ -223,6 +236,7 @@ class Complaint(Entry):
     base: float
     target: tuple[str, ...]
     excludes: tuple[str, ...] = ()
+    proof: Proof | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

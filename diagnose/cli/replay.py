@@ -177,7 +177,7 @@ def show_step(page: Page, before: Consultation, event: Event, after: Consultatio
     page.show(board_lines(page, board(before), DEMO_CAUSES))
     free, _ = steps_of(before)
     if free:
-        page.show(page.wrapped(f"DO NEXT: {work_of(before.knowledge, free[0]).name}", "", "bold", rest="  "))
+        page.show(page.wrapped(f"DO NEXT: {work_of(before, free[0]).name}", "", "bold", rest="  "))
         if instead := _instead(free, event):
             page.show(page.wrapped(instead))
     page.show(told)

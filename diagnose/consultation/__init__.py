@@ -21,14 +21,14 @@ from functools import cached_property
 from typing import Any
 
 from diagnose.consultation.choices import out_of_date
-from diagnose.consultation.evidence import bike_graph, question, targets
+from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
 from diagnose.consultation.outlook import Outlooked, look_ahead
 from diagnose.consultation.safety import Lock, locks
-from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of
+from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of, tried
 from diagnose.events import Event
 from diagnose.inference.conflict import conflict, most_resolving
 from diagnose.inference.posterior import Posterior, posterior
-from diagnose.model import Knowledge
+from diagnose.model import Knowledge, Test
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.steps import Step
 from diagnose.problems import JobError
@@ -175,9 +175,17 @@ class Consultation:
         """Whether a try-out of the bike as it stands showed that it does what is asked."""
         if self.state.closed is not None:
             return True
-        last = self.state.seen[-1] if self.state.seen else None
-        tried = last is not None and last.test == TRY_TO_START and last.situation.epoch == len(self.state.repairs)
-        return tried and self.belief.failing < SOLVED
+        return self.tried != "" and self.belief.failing < SOLVED
+
+    @property
+    def tried(self) -> str:
+        """The outcome of the last try-out of the bike as it stands; empty if there was none."""
+        return tried(self.knowledge, self.state)
+
+    @cached_property
+    def try_out(self) -> Test | None:
+        """The try-out as this job needs it; None where the knowledge has none."""
+        return try_out_of(self.knowledge, self.state)
 
     def add(self, event: Event) -> Consultation:
         """Return the job with one more event. Raises JobError if it cannot have happened, ImpossibleEvidence."""

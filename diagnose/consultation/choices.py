@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from diagnose.consultation.evidence import START_TARGET, TURN_TARGET
+from diagnose.consultation.evidence import START_TARGET, TURN_TARGET, try_out_of
 from diagnose.consultation.state import (
     TRY_TO_START,
     State,
@@ -36,6 +36,9 @@ MOST_CUTS = 4
 
 LEAST_CUT = 0.08
 """A test that changes the bike is looked ahead to if what it changes is at least this likely to be at work."""
+
+AGAIN = 0.1
+"""A repair that was done is proposed again if something it cures is still there with at least this probability."""
 
 AT_STANDSTILL = (*START_TARGET, "kicks_back", "floods", "drips_fuel")
 """What a bike that does not run can still do."""
@@ -155,19 +158,25 @@ def _mark(test: Test, state: State, bike: BikeGraph, situation: Situation) -> tu
 
 
 def open_repairs(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior) -> list[Repair]:
-    """Return the repairs that fit the bike and cure something it can have; until it turns, what may hold it."""
+    """Return the repairs that fit the bike and cure something it can have; until it turns, what may hold it.
+
+    One that was done is not proposed again unless it seems not to have helped.
+    """
     at = holds_the_engine(bike) if belief.failing_to_turn > NOT_RUNNING else frozenset(bike.roots)
+    done = {repair.id for repair in state.repairs}
     return [
         repair
         for repair in knowledge.repairs.values()
-        if may_apply(repair.applies, state.facts) and any(cause in bike.roots and cause in at for cause in repair.cures)
+        if may_apply(repair.applies, state.facts)
+        and max((belief.causes[c] for c in repair.cures if c in bike.roots and c in at), default=0.0)
+        > (AGAIN if repair.id in done else 0.0)
     ]
 
 
 def bench_of(knowledge: Knowledge, state: State) -> Bench:
     """Return the bike as it stands and what things cost in this shop."""
     rate = state.shop.labour / 60
-    attempt = knowledge.tests.get(TRY_TO_START)
+    attempt = try_out_of(knowledge, state)
     return Bench(
         tree=access_tree(knowledge),
         opened=state.opened,

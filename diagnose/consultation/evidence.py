@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from diagnose.consultation.safety import asked_conditions
-from diagnose.consultation.state import State, situation_now
+from diagnose.consultation.state import TRY_TO_START, State, situation_now
 from diagnose.inference.ladder import Observation, Rung, observed
 from diagnose.inference.posterior import Question
-from diagnose.model import PRESENT, Knowledge
+from diagnose.model import PRESENT, Knowledge, Test
 from diagnose.network.graph import BikeGraph, decision_graph
 
 TURN_TARGET = ("no_turn",)
@@ -31,8 +32,39 @@ def bike_graph(knowledge: Knowledge, facts: Mapping[str, str]) -> BikeGraph:
 
 
 def targets(knowledge: Knowledge, state: State) -> tuple[str, ...]:
-    """Return the conditions that must be healthy for the job to be done."""
-    return knowledge.complaints[state.complaint].target if state.complaint else START_TARGET
+    """Return the conditions that must be healthy for the job to be done.
+
+    Those of the complaint, and whatever a try-out has shown since: a bike that goes again, but only on the
+    choke, does not yet do what it should.
+    """
+    wanted = knowledge.complaints[state.complaint].target if state.complaint else START_TARGET
+    attempt = try_out_of(knowledge, state)
+    shown = [attempt.outcome(seen.outcome).drivers for seen in state.seen if attempt and seen.test == attempt.id]
+    return tuple(dict.fromkeys((*wanted, *(node for drivers in shown for node in drivers))))
+
+
+def try_out_of(knowledge: Knowledge, state: State) -> Test | None:
+    """Return the try-out as this job needs it: it lasts until the complaint would have shown itself."""
+    attempt = knowledge.tests.get(TRY_TO_START)
+    complaint = knowledge.complaints.get(state.complaint or "")
+    if attempt is None or complaint is None:
+        return attempt
+    unseen = {
+        node: dict.fromkeys(knowledge.conditions[node].levels[1:], 1.0)
+        for node in complaint.target
+        if node not in attempt.drivers and node in knowledge.conditions
+    }
+    outcomes = tuple(replace(o, drivers=unseen) if o.complaint else o for o in attempt.outcomes)
+    proof = complaint.proof
+    if proof is None:
+        return replace(attempt, outcomes=outcomes)
+    return replace(
+        attempt,
+        outcomes=outcomes,
+        steps=(*attempt.steps, proof.step),
+        minutes=attempt.minutes + proof.minutes,
+        cautions=tuple(dict.fromkeys((*attempt.cautions, *proof.cautions))),
+    )
 
 
 def evidence(knowledge: Knowledge, state: State) -> tuple[Observation, ...]:
@@ -43,8 +75,9 @@ def evidence(knowledge: Knowledge, state: State) -> tuple[Observation, ...]:
         did_not = Rung(0.0, {node: {PRESENT: 1.0} for node in complaint.excludes})
         reported = Rung(complaint.base, complaint.drivers)
         found.append(Observation(f"complaint: {complaint.name}", (did_not,), reported))
+    attempt = try_out_of(knowledge, state)
     for seen in state.seen:
-        test = knowledge.tests[seen.test]
+        test = attempt if attempt and seen.test == attempt.id else knowledge.tests[seen.test]
         label = f"{test.name}: {test.outcome(seen.outcome).name}"
         found.append(observed(label, test.outcomes, seen.outcome, seen.situation))
     return tuple(found)

@@ -19,7 +19,7 @@ from diagnose.consultation.choices import (
 )
 from diagnose.consultation.evidence import bike_graph, question, targets
 from diagnose.consultation.safety import Lock, locks
-from diagnose.consultation.state import TRY_TO_START, State, must_close, situation_for, situation_now
+from diagnose.consultation.state import TRY_TO_START, State, must_close, situation_for, situation_now, tried
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect, prospects
 from diagnose.inference.screen import glance, only_cause_present
@@ -78,6 +78,8 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior) -> Outlook
     beliefs = Beliefs(marginals=stop, failing=belief.failing, after=after)
     ranked = rank_steps(bench, [options[name] for name in after], repairs, beliefs)
     named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]
+    if tried(knowledge, state):
+        named.sort(key=lambda step: step.kind == "try_out")  # it would show the same once more
     named += [_plain(bench, options[name], quick[name], order[name]) for name in order if name not in after]
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
     return Outlooked(_unlocked_first(steps, held), min(s.expected for s in ranked))

@@ -98,6 +98,13 @@ def situation_now(knowledge: Knowledge, state: State) -> Situation:
     return Situation(len(state.repairs), cut, held)
 
 
+def tried(knowledge: Knowledge, state: State) -> str:
+    """Return the outcome of the last try-out of the bike as it stands; empty if there was none."""
+    now = situation_now(knowledge, state)
+    outcomes = [seen.outcome for seen in state.seen if seen.test == TRY_TO_START and seen.situation == now]
+    return outcomes[-1] if outcomes else ""
+
+
 def situation_for(test: Test, now: Situation) -> Situation:
     """Return the situation a test looks at: the bike as it stands, less what the test itself cuts or supplies."""
     return Situation(now.epoch, now.cut | frozenset(test.removes), now.held | frozenset(test.supplies))

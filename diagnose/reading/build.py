@@ -201,6 +201,7 @@ class _Builder:
                 drivers=self.drivers(written, ("outcomes", name, "drivers"), rung.drivers),
                 default=rung.default,
                 tell=rung.tell,
+                complaint=rung.complaint,
             )
             for name, rung in raw.outcomes.items()
         ]
@@ -229,6 +230,9 @@ class _Builder:
             base=raw.base,
             target=raw.target,
             excludes=raw.excludes,
+            proof=None
+            if raw.proof is None
+            else model.Proof(minutes=raw.proof.minutes, step=raw.proof.step, cautions=raw.proof.cautions),
         )
 
     def links(self, written: Written, raw: Mapping[str, Row]) -> tuple[model.Link, ...]:

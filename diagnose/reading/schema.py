@@ -113,6 +113,7 @@ class RawOutcome(Raw):
     drivers: Drivers = {}
     default: Flag = False
     tell: Text = ""
+    complaint: Flag = False
 
 
 class RawLimit(Raw):
@@ -196,6 +197,14 @@ class RawAccess(RawEntry):
     applies: Gated = {}
 
 
+class RawProof(Raw):
+    """What a try-out must do besides for a complaint to show."""
+
+    minutes: Amount
+    step: Text
+    cautions: Texts = ()
+
+
 class RawComplaint(RawEntry):
     """An entry of complaints.yaml."""
 
@@ -205,6 +214,7 @@ class RawComplaint(RawEntry):
     base: Probability
     target: Texts = ()
     excludes: Texts = ()
+    proof: Annotated[RawProof, MAP] | None = None
 
 
 class RawWhile(Raw):

@@ -94,13 +94,13 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
         return closing.close(bench, done=False)
     card = views.card(bench.consultation, step)
     bench.page.show(screens.card_lines(bench.page, card))
-    bench.foresee(step, views.work_of(bench.knowledge, step))
+    bench.foresee(step, views.work_of(bench.consultation, step))
     return ask_step(bench, card)
 
 
 def ask_step(bench: Bench, card: views.Card) -> Step | str:
     """Ask what came of the step, answering side questions in between."""
-    work, written = views.work_of(bench.knowledge, card.step), len(bench.events)
+    work, written = views.work_of(bench.consultation, card.step), len(bench.events)
     while True:
         answer = bench.asker.choose(f"step.{card.step.id}", _question(card), _choices(card, work))
         if answer == STOP:
@@ -129,7 +129,7 @@ def _choices(card: views.Card, work: Test | Repair) -> list[Choice]:
             Choice(DONE, "Done"),
             *(one for one in STEP_ENTRIES if one.value not in ("not_sure", "cannot")),
         ]
-    rows = [Choice(f"outcome.{outcome.id}", outcome.name) for outcome in work.outcomes]
+    rows = [Choice(f"outcome.{outcome.id}", outcome.name) for outcome in views.outcomes_of(work)]
     if work.reading is not None:
         rows.insert(0, Choice(READING, f"Type in the reading ({work.reading.unit})"))
     left_out = ("try",) if work.id == views.TRY_OUT else ()

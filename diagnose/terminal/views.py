@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from diagnose.events import Event
-from diagnose.model import Caution, Knowledge, Repair, Test, may_apply
+from diagnose.model import Caution, Knowledge, Outcome, Repair, Test, may_apply
 from diagnose.planning.access import AccessTree
 from diagnose.planning.steps import Step
 from diagnose.problems import DiagnoseError
@@ -115,7 +115,7 @@ def suspects(consultation: Consultation) -> list[tuple[str, str]]:
 def card(consultation: Consultation, step: Step) -> Card:
     """Return a step with its texts."""
     known = consultation.knowledge
-    work = work_of(known, step)
+    work = work_of(consultation, step)
     opened = [known.access[access] for access in step.opens]
     tools = [tool for entry in (*opened, work) for tool in entry.tools]
     said = [caution for entry in (*opened, work) for caution in entry.cautions]
@@ -134,11 +134,19 @@ def card(consultation: Consultation, step: Step) -> Card:
     )
 
 
-def work_of(known: Knowledge, step: Step) -> Test | Repair:
-    """Return the entry a step stands for; a try-out is the test of that name."""
+def work_of(consultation: Consultation, step: Step) -> Test | Repair:
+    """Return the entry a step stands for; a try-out is the test of that name, as the job needs it."""
+    known = consultation.knowledge
     if step.kind == "repair":
         return known.repairs[step.id]
-    return known.tests[TRY_OUT if step.kind == "try_out" else step.id]
+    if consultation.try_out and (step.kind == "try_out" or step.id == TRY_OUT):
+        return consultation.try_out
+    return known.tests[step.id]
+
+
+def outcomes_of(test: Test) -> Iterator[Outcome]:
+    """Give the outcomes that can be told apart; what the owner reported only where a try-out is made to show it."""
+    return (outcome for outcome in test.outcomes if outcome.drivers or not outcome.complaint)
 
 
 def _cures(consultation: Consultation, repair: Repair) -> str:
@@ -212,23 +220,9 @@ def other_tests(consultation: Consultation) -> list[Test]:
 
 
 def steps_of(consultation: Consultation) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
-    """Return the steps that can be done now, best first, and those that are locked.
-
-    A try-out of a bike on which nothing was done since the last one would show the same: it comes last.
-    """
+    """Return the steps that can be done now, best first, and those that are locked."""
     free = [step for step in consultation.steps if not step.forbidden]
-    if tried(consultation):
-        free.sort(key=lambda step: step.kind == "try_out")
     return tuple(free), tuple(step for step in consultation.steps if step.forbidden)
-
-
-def tried(consultation: Consultation) -> str:
-    """Return the outcome of the try-out of the bike as it stands; empty if there was none."""
-    now = consultation.state
-    for seen in reversed(now.seen):
-        if seen.test == TRY_OUT and seen.situation.epoch == len(now.repairs):
-            return seen.outcome
-    return ""
 
 
 def ran_well(consultation: Consultation) -> bool:
@@ -241,7 +235,7 @@ def ran_well(consultation: Consultation) -> bool:
 
 def short_of(consultation: Consultation) -> str:
     """Return what a bike that does what the job asks still does wrong, by its last try-out; empty if nothing."""
-    outcome = tried(consultation)
+    outcome = consultation.tried
     if not outcome or consultation.knowledge.tests[TRY_OUT].outcome(outcome).default:
         return ""
     return consultation.knowledge.tests[TRY_OUT].outcome(outcome).name
@@ -257,7 +251,7 @@ def step_for(consultation: Consultation, kind: str, work_id: str) -> Step | None
 
 def prospects(consultation: Consultation, step: Step) -> Iterator[tuple[str, float, str, float]]:
     """Give for each outcome of a step its name, its chance, the likeliest cause then, its chance."""
-    work = work_of(consultation.knowledge, step)
+    work = work_of(consultation, step)
     if not isinstance(work, Test):
         return
     if step.kind == "try_out":

@@ -50,6 +50,7 @@ CHECKS: tuple[Check, ...] = (
     use.mechanisms_have_causes,
     use.repairs_cure,
     use.complaints_aim,
+    use.complaints_are_proved,
     use.rules_are_whole,
     use.published_sources,
 )

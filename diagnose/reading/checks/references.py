@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
 
-from diagnose.model import Access, Caution, Entry, Source, Work
+from diagnose.model import Access, Caution, Complaint, Entry, Source, Work
 from diagnose.problems import Problem
 from diagnose.reading.draft import Draft
 from diagnose.reading.layers import Trail
@@ -138,6 +138,8 @@ def cautions(draft: Draft) -> Iterator[Problem]:
     for entry in draft.entries():
         if isinstance(entry, (Work, Access)):
             yield from _unknown(draft, entry, ("cautions",), entry.cautions, "caution", known)
+        elif isinstance(entry, Complaint) and entry.proof:
+            yield from _unknown(draft, entry, ("proof", "cautions"), entry.proof.cautions, "caution", known)
 
 
 def causes(draft: Draft) -> Iterator[Problem]:

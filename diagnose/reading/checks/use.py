@@ -106,6 +106,18 @@ def complaints_aim(draft: Draft) -> Iterator[Problem]:
             yield draft.problem(complaint, ("drivers",), says, "complaint-without-drivers", write, key=True)
 
 
+def complaints_are_proved(draft: Draft) -> Iterator[Problem]:
+    """A try-out that can ask for the complaint is told how to bring out what a minute does not show."""
+    asking = [test for test in draft.knowledge.tests.values() if any(o.complaint for o in test.outcomes)]
+    for test in asking:
+        for complaint in draft.knowledge.complaints.values():
+            unseen = [node for node in complaint.target if node not in test.drivers]
+            if unseen and complaint.proof is None:
+                says = f"{test.id} does not show {', '.join(unseen)}, and {complaint.id} does not say what does"
+                write = "proof: {minutes: 10, step: what brings it out}"
+                yield draft.problem(complaint, ("target",), says, "complaint-without-proof", write, key=True)
+
+
 def rules_are_whole(draft: Draft) -> Iterator[Problem]:
     """A caution that forbids says when, and the other way round."""
     for caution in draft.knowledge.cautions.values():

@@ -93,7 +93,7 @@ def cannot(bench: Bench, card: views.Card) -> str | None:
     why = bench.asker.choose("cannot.why", "Why not?", WHY_NOT)
     if why == BACK:
         return None
-    test_id = views.work_of(bench.knowledge, card.step).id
+    test_id = views.work_of(bench.consultation, card.step).id
     if why == "not now":
         bench.record("declined", {"test": test_id})
     else:
@@ -105,7 +105,7 @@ def why(bench: Bench, card: views.Card) -> None:
     """Show what the outcomes would tell and how much the step beats the next best."""
     now = bench.consultation
     other = next((step for step in views.steps_of(now)[0] if step != card.step), None)
-    runner_up = (views.work_of(bench.knowledge, other).name, other.expected - card.step.expected) if other else None
+    runner_up = (views.work_of(bench.consultation, other).name, other.expected - card.step.expected) if other else None
     prospects = views.prospects(now, card.step)
     bench.page.show(screens.why_lines(bench.page, card, prospects, runner_up))
 

@@ -118,3 +118,32 @@ def test_an_engine_that_does_not_turn_is_not_kicked_for_a_spark(shipped):
     first = [step.id for step in job.steps if not step.forbidden and step.kind == "test"][:2]
     assert not {"spark_at_gap", "spark_plug_air", "comp_dry", "feel_thumb"} & {s.id for s in job.steps}
     assert {"turn_by_hand", "feel_kick_lever", "kick_watch"} & set(first)
+
+
+RUNS = {"strokes": "4", "ignition": "points_battery", "parked": "lately", "fuelling": "carburettor", "starter": "kick"}
+
+
+def test_a_complaint_that_a_minute_does_not_show_lengthens_the_try_out(shipped):
+    job = begin(shipped, {"bike": RUNS, "complaint": "runs_then_starves"})
+    proof = shipped.complaints["runs_then_starves"].proof
+    assert proof.step in job.try_out.steps and proof.step not in shipped.tests[TRY_TO_START].steps
+    assert job.try_out.minutes == shipped.tests[TRY_TO_START].minutes + proof.minutes
+    gone, still = job.add(try_out("runs_well")), job.add(try_out("as_reported"))
+    assert gone.done and not still.done
+    assert still.belief.failing > 0.95 > job.belief.failing > gone.belief.failing
+
+
+def test_what_a_try_out_shows_joins_what_the_job_asks(shipped):
+    job = begin(shipped, {"bike": BIKES[1][0], "complaint": "not_a_cough"}).add(try_out("only_on_choke"))
+    assert "choke_only" in job.targets and not job.done
+    assert job.belief.failing > 0.85 and job.belief.failing_to_start < 0.05
+
+
+def test_nothing_is_proposed_twice_for_nothing(shipped):
+    job = begin(shipped, {"bike": RUNS, "complaint": "hard_to_start"}).add(try_out("runs_badly"))
+    assert job.next_step.kind != "try_out"
+    plug = job.add(repair("new_plug"))
+    assert all(step.id != "new_plug" for step in plug.steps)
+    cleaned = job.add(repair("clean_plug", {"plug_fouled_old": "broken"}))  # cures two in three
+    assert cleaned.belief.causes["plug_fouled_old"] > 0.1
+    assert any(step.id == "clean_plug" for step in cleaned.steps)

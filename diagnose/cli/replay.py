@@ -147,6 +147,7 @@ def figures(consultation: Consultation) -> dict[str, Any]:
         "cost_left": now.cost_left,
         "minutes_left": now.minutes_left,
         "conflict": now.doubt or None,
+        "reckoned_apart": list(now.apart),
         "done": now.done,
     }
 

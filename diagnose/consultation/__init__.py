@@ -27,7 +27,8 @@ from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of, tried
 from diagnose.events import Event
 from diagnose.inference.conflict import conflict, most_resolving
-from diagnose.inference.posterior import Posterior, posterior
+from diagnose.inference.junction_tree import NetworkTooWide
+from diagnose.inference.posterior import Posterior, Question, posterior, settled
 from diagnose.model import Knowledge, Test
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.steps import Step
@@ -102,12 +103,26 @@ class Consultation:
 
     @cached_property
     def _ahead(self) -> Outlooked:
-        return look_ahead(self.knowledge, self.state, self.belief)
+        return look_ahead(self.knowledge, self.state, self.belief, self.question)
 
-    @cached_property
+    @property
+    def question(self) -> Question:
+        """What the network is asked; where all answers together are too much for it, see `Question.apart`."""
+        return self._answered[0]
+
+    @property
     def belief(self) -> Posterior:
         """What the evidence says. Raises ImpossibleEvidence naming the answers that contradict each other."""
-        return posterior(self.bike, question(self.knowledge, self.state))
+        return self._answered[1]
+
+    @cached_property
+    def _answered(self) -> tuple[Question, Posterior]:
+        asked = question(self.knowledge, self.state)
+        try:
+            return asked, posterior(self.bike, asked)
+        except NetworkTooWide:
+            fewer = settled(self.bike, asked)
+            return fewer, posterior(self.bike, fewer)
 
     @cached_property
     def earlier(self) -> Consultation | None:
@@ -148,7 +163,9 @@ class Consultation:
     @cached_property
     def conflict(self) -> Conflict | None:
         """What to do again where the answers hardly fit together, None where they do."""
-        asked = question(self.knowledge, self.state)
+        asked = self.question
+        if asked.apart:
+            return None  # how well answers fit together is known only of those reckoned together
         measure = conflict(self.bike, asked, self.belief.log_evidence)
         if measure < HARDLY_FITS:
             return None

@@ -17,11 +17,11 @@ from diagnose.consultation.choices import (
     test_option,
     worth_asking,
 )
-from diagnose.consultation.evidence import bike_graph, question, targets
+from diagnose.consultation.evidence import bike_graph, targets
 from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import TRY_TO_START, State, must_close, situation_for, situation_now, tried
 from diagnose.inference.ladder import rungs
-from diagnose.inference.posterior import Candidate, Posterior, Prospect, prospects
+from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, prospects
 from diagnose.inference.screen import glance, only_cause_present
 from diagnose.model import Knowledge, Work
 from diagnose.network.graph import BikeGraph
@@ -45,7 +45,7 @@ class Outlooked:
     cost_left: float
 
 
-def look_ahead(knowledge: Knowledge, state: State, belief: Posterior) -> Outlooked:
+def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Question) -> Outlooked:
     """Return the ranked steps and the expected cost left. Raises NetworkTooWide.
 
     All tests are viewed quickly; the most promising, and those that could lift a lock, are looked ahead to
@@ -73,7 +73,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior) -> Outlook
     )
     opening = {test for lock in held for test in lock.unlocked_by}
     chosen = [name for n, name in enumerate(order) if n < EXACTLY or name in opening]
-    ahead = prospects(bike, question(knowledge, state), [candidates[name] for name in chosen])
+    ahead = prospects(bike, asked, [candidates[name] for name in chosen])
     after = {name: _after(p, alone, stop, belief.failing) for name, p in ahead.items()}
     beliefs = Beliefs(marginals=stop, failing=belief.failing, after=after)
     ranked = rank_steps(bench, [options[name] for name in after], repairs, beliefs)

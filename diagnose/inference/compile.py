@@ -47,8 +47,11 @@ def compile_network(
     observations: Sequence[Observation] = (),
     repairs: tuple[RepairDone, ...] = (),
     wanted: Wanted | None = None,
+    carried: Mapping[str, Table] | None = None,
 ) -> Network:
     """Return the network of everything that was seen or will be asked.
+
+    carried: a weight for each state of a cause or mechanism, from answers that are not among these (see parts.py).
 
     Every cause is in it, as its mechanism ties it to the others; a condition only where it is
     needed. Raises nothing of its own: a driver the bike does not have counts as healthy.
@@ -63,6 +66,7 @@ def compile_network(
         if condition in asked:
             factors += _condition(bike, condition, asked[condition], nodes, repairs)
     factors += _found(repairs, nodes)
+    factors += [Factor((x,), w) for x, w in (carried or {}).items()]
     for leaf, where in _as_variables(bike, observations, wanted).items():
         factors += add_variables(nodes, leaf, _slots(bike, leaf, where, nodes.situations, repairs).values())
     for n, seen in enumerate(observations):

@@ -7,14 +7,15 @@ on single variables; so all results of all tests are rows of one batch through o
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from diagnose.inference.compile import Network, compile_network
+from diagnose.inference.compile import Network, Wanted, compile_network
 from diagnose.inference.factor import Factor, Table
-from diagnose.inference.junction_tree import MOST_CELLS, JunctionTree, NetworkTooWide, Propagation
+from diagnose.inference.junction_tree import JunctionTree, NetworkTooWide, Propagation
 from diagnose.inference.ladder import Observation, Rung
+from diagnose.inference.parts import in_parts
 from diagnose.inference.rows import Part, Rows, needed_nodes, without_leaves
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
@@ -25,6 +26,9 @@ MOST_ROWS = 96
 
 MOST_NEW = 16
 """Conditions, beyond those the evidence needs, that candidates may bring into one tree."""
+
+CELLS_NOW = 2**22
+"""Cells of the widest clique at most for an answer within two seconds; beyond it a question has to be `settled`."""
 
 CELLS_AHEAD = 100_000
 """A candidate whose tree would have a clique of more cells than this is not looked ahead to; it can still be chosen."""
@@ -79,6 +83,7 @@ class Question:
 
     observations, repairs: the evidence. now: the moment. targets: what should be healthy for the job;
     start, turn: what should be to start and keep running, to turn over. shown: conditions whose levels are wanted.
+    carried: what further answers say of each cause and mechanism; apart: those answers' labels (see `settled`).
     """
 
     observations: tuple[Observation, ...] = ()
@@ -88,6 +93,31 @@ class Question:
     start: tuple[str, ...] = ()
     turn: tuple[str, ...] = ()
     shown: tuple[str, ...] = ()
+    carried: Mapping[str, Table] = field(default_factory=dict)
+    apart: tuple[str, ...] = ()
+
+
+def settled(bike: BikeGraph, question: Question, most_cells: int | None = None) -> Question:
+    """Return the question with as many of the latest answers as fit one tree, the earlier ones reckoned apart.
+
+    The same question where all fit, which is exact. Raises NetworkTooWide where nothing helps.
+    """
+    kept, carried = in_parts(
+        bike, question.observations, question.repairs, _asked(bike, question), most_cells or CELLS_NOW
+    )
+    if not carried:
+        return question
+    labels = tuple(seen.label for seen in question.observations[: len(question.observations) - len(kept)])
+    return replace(question, observations=kept, carried=carried, apart=labels)
+
+
+def _asked(bike: BikeGraph, question: Question, ahead: Mapping[str, set[Situation]] | None = None) -> Wanted:
+    """What the network is asked: every cause now, what should be healthy, what is shown; or what is looked ahead to."""
+    if ahead is None:
+        nodes = without_leaves(bike, [*question.targets, *question.start, *question.turn])
+        ahead = {c: {question.now} for c in nodes.union(c for c in question.shown if c in bike.conditions)}
+    asked = {root: frozenset((_uncut(question.now),)) for root in bike.roots}
+    return asked | {node: asked.get(node, frozenset()) | frozenset(some) for node, some in ahead.items()}
 
 
 def posterior(bike: BikeGraph, question: Question) -> Posterior:
@@ -95,9 +125,7 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
 
     Raises ImpossibleEvidence naming the answers that contradict each other, NetworkTooWide.
     """
-    shown = [c for c in question.shown if c in bike.conditions]
-    asked = without_leaves(bike, [*question.targets, *question.start, *question.turn]) | set(shown)
-    tree, network = _tree(bike, question, {c: {question.now} for c in asked})
+    tree, network = _tree(bike, question, _asked(bike, question), CELLS_NOW)
     rows = Rows(bike, network)
     rows.add({}, question.targets, question.now)
     rows.add({}, question.start, question.now)
@@ -110,7 +138,7 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
     causes = rows.causes_now(done, _uncut(question.now), 0, 1)[:, 0]
     return Posterior(
         causes=dict(zip(bike.roots, causes.tolist(), strict=True)),
-        conditions={c: _levels_now(network, done, c, question.now) for c in shown},
+        conditions={c: _levels_now(network, done, c, question.now) for c in question.shown if c in bike.conditions},
         failing=float(1 - healthy[0]),
         failing_to_start=float(1 - healthy[1]),
         failing_to_turn=float(1 - healthy[2]),
@@ -163,7 +191,7 @@ def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -
         for node in needed_nodes(bike, candidate.ladder):
             wanted.setdefault(node, set()).add(candidate.situation)
     try:
-        tree, network = _tree(bike, question, wanted, CELLS_AHEAD)
+        tree, network = _tree(bike, question, _asked(bike, question, wanted), CELLS_AHEAD)
     except NetworkTooWide:
         if len(group) == 1:
             return {}
@@ -224,12 +252,8 @@ def _settled(network: Network, observations: Sequence[Observation], log: float) 
     return log if log - sizes.log_evidence()[0] > np.log(CANCELS_BELOW) else -np.inf
 
 
-def _tree(
-    bike: BikeGraph, question: Question, wanted: Mapping[str, set[Situation]], most_cells: int = MOST_CELLS
-) -> tuple[JunctionTree, Network]:
-    asked = {root: frozenset((_uncut(question.now),)) for root in bike.roots}
-    asked |= {node: asked.get(node, frozenset()) | frozenset(some) for node, some in wanted.items()}
-    network = compile_network(bike, question.observations, question.repairs, asked)
+def _tree(bike: BikeGraph, question: Question, wanted: Wanted, most_cells: int) -> tuple[JunctionTree, Network]:
+    network = compile_network(bike, question.observations, question.repairs, wanted, question.carried)
     return JunctionTree(network.factors, most_cells), network
 
 

@@ -10,6 +10,9 @@ from diagnose.terminal.views import MOST_LIKELY, Board, Card, Likely
 from diagnose.wording import minutes, money, per_cent
 
 LOCKED = "LOCKED"
+APART = "Much was done since the {} earliest answers: these count only by what they say of each cause by itself."
+"""Said where not all answers fit one exact network; the number of those that do not."""
+
 WORTH_AN_ARROW = 0.02
 """A change of chance below this is not shown."""
 
@@ -22,6 +25,8 @@ def board_lines(page: Page, board: Board, most: int = MOST_LIKELY) -> list[Line]
     lines = [Line(""), page.rule(f"Step {board.number}", board.title), Line("Most likely:", "bold")]
     for likely in [one for one in board.likely[:most] if one.now >= LEAST] or board.likely[:1]:
         lines += likely_lines(page, likely)
+    if board.apart:
+        lines += page.wrapped(APART.format(len(board.apart)), "  ", "dim")
     if board.doubt:
         lines += page.wrapped(board.doubt, "! ", "warn")
     left = f"{minutes(board.minutes_left)}, cost {money(board.cost_left, board.currency)}"

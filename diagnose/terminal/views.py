@@ -49,7 +49,7 @@ class Likely:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """How the job stands. doubt: what hardly fits together, empty where all does."""
+    """How the job stands. doubt: what hardly fits together, if anything. apart: answers not reckoned exactly."""
 
     title: str
     number: int
@@ -58,6 +58,7 @@ class Board:
     cost_left: float
     currency: str
     doubt: str
+    apart: tuple[str, ...]
     done: bool
 
 
@@ -89,6 +90,7 @@ def board(consultation: Consultation) -> Board:
         cost_left=consultation.cost_left,
         currency=state.shop.currency,
         doubt=str(getattr(consultation, "conflict", None) or ""),
+        apart=consultation.question.apart,
         done=consultation.done,
     )
 

@@ -126,17 +126,21 @@ RUNS = {"strokes": "4", "ignition": "points_battery", "parked": "lately", "fuell
 def test_a_complaint_that_a_minute_does_not_show_lengthens_the_try_out(shipped):
     job = begin(shipped, {"bike": RUNS, "complaint": "runs_then_starves"})
     proof = shipped.complaints["runs_then_starves"].proof
-    assert proof.step in job.try_out.steps and proof.step not in shipped.tests[TRY_TO_START].steps
+    assert proof.step in job.try_out.steps
+    assert proof.step not in shipped.tests[TRY_TO_START].steps
     assert job.try_out.minutes == shipped.tests[TRY_TO_START].minutes + proof.minutes
     gone, still = job.add(try_out("runs_well")), job.add(try_out("as_reported"))
-    assert gone.done and not still.done
+    assert gone.done
+    assert not still.done
     assert still.belief.failing > 0.95 > job.belief.failing > gone.belief.failing
 
 
 def test_what_a_try_out_shows_joins_what_the_job_asks(shipped):
     job = begin(shipped, {"bike": BIKES[1][0], "complaint": "not_a_cough"}).add(try_out("only_on_choke"))
-    assert "choke_only" in job.targets and not job.done
-    assert job.belief.failing > 0.85 and job.belief.failing_to_start < 0.05
+    assert "choke_only" in job.targets
+    assert not job.done
+    assert job.belief.failing > 0.85
+    assert job.belief.failing_to_start < 0.05
 
 
 def test_nothing_is_proposed_twice_for_nothing(shipped):

@@ -18,6 +18,7 @@ from diagnose.terminal.views import Board, Card, Likely
 HERE = Path(__file__).parent
 
 BOARD = Board(
+    apart=(),
     title="Blue moped",
     number=4,
     likely=(

@@ -1,0 +1,77 @@
+"""Evidence reckoned in parts: exact where answers bear on single causes, near where they do not, and told as such."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from diagnose.consultation import begin, repair, try_out
+from diagnose.inference import parts
+from diagnose.inference.ladder import Observation, Rung
+from diagnose.inference.posterior import Question, posterior, settled
+from diagnose.model import PRESENT
+from diagnose.network.situations import Situation
+from tests.oracle import random_knowledge as rk
+from tests.oracle.test_enumeration import repaired_case
+
+
+def all_causes(bike, question):
+    return np.array(list(posterior(bike, question).causes.values()))
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_answers_about_single_causes_lose_nothing(monkeypatch, seed):
+    monkeypatch.setattr(parts, "PART_CELLS", 1)
+    monkeypatch.setattr(parts, "STILL", 1e-12)
+    monkeypatch.setattr(parts, "MOST_SWEEPS", 300)
+    rng = np.random.default_rng(seed)
+    bike = rk.random_bike(rng, causes=6, conditions=2, mechanisms=2)
+    repairs = rk.random_repairs(rng, bike, 2)
+    seen = []
+    for n in range(5):
+        cause = str(rng.choice([r for r in bike.roots if not r.startswith("other:")]))
+        rung = Rung(0.05, {cause: {PRESENT: float(rng.uniform(0.3, 0.9))}})
+        fired = rng.random() < 0.5
+        situation = Situation(min(n, len(repairs)))
+        seen.append(Observation(str(n), () if fired else (rung,), rung if fired else None, situation))
+    targets = (next(iter(bike.conditions)),)
+    whole = Question(tuple(seen), repairs, Situation(len(repairs)), targets)
+    cut = settled(bike, whole)
+    assert len(cut.apart) == 4
+    np.testing.assert_allclose(all_causes(bike, cut), all_causes(bike, whole), rtol=0, atol=1e-7)
+    assert posterior(bike, cut).failing == pytest.approx(posterior(bike, whole).failing, abs=1e-7)
+
+
+def test_parts_come_near_the_exact_answer(monkeypatch):
+    """Far nearer than leaving the earlier answers out; the sizes of both errors are stated, so that neither is lost."""
+    monkeypatch.setattr(parts, "PART_CELLS", 1)
+    errors, without = [], []
+    for seed in range(120):
+        case = repaired_case(seed)
+        cut = settled(case.bike, case.question)
+        if not cut.apart:
+            continue
+        right = all_causes(case.bike, case.question)
+        errors.append(np.abs(all_causes(case.bike, cut) - right).mean())
+        only = Question(cut.observations, cut.repairs, cut.now, cut.targets, cut.start, cut.turn, cut.shown)
+        without.append(np.abs(all_causes(case.bike, only) - right).mean())
+    assert len(errors) > 50
+    assert np.mean(errors) < 0.02
+    assert np.mean(errors) < np.mean(without) / 5
+
+
+def test_what_fits_is_left_as_it_is(shipped):
+    job = begin(shipped, {"bike": {"strokes": "4"}, "complaint": "not_a_cough"})
+    assert settled(job.bike, job.question) is job.question
+
+
+@pytest.mark.slow
+def test_a_long_job_is_never_too_much(shipped):
+    bike = {"strokes": "4", "starter": "kick", "ignition": "cdi_self", "fuelling": "carburettor", "parked": "year"}
+    job = begin(shipped, {"bike": bike, "complaint": "runs_then_starves"})
+    done = ["new_line_filter", "new_fuel_hose", "new_plug", "clean_main_jet", "free_throttle_cable", "set_pilot_screw"]
+    for name in done:
+        job = job.add(repair(name)).add(try_out("runs_badly"))
+    assert job.question.apart
+    assert job.belief.failing > 0.5
+    assert job.next_step is not None

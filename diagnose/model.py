@@ -14,6 +14,9 @@ CONTEXTS = ("lately", "year", "years")
 ABSENT, PRESENT = "absent", "present"
 """The two levels of a cause; of a condition without levels of its own as well."""
 
+BEHAVIOUR = "behaviour"
+"""The system of the conditions that are what the bike does: two levels, and nothing comes of them."""
+
 Gate = Mapping[str, frozenset[str]]
 """Fact id -> the options that let the entry apply. All facts must agree; empty means always."""
 

@@ -117,12 +117,12 @@ def needs_running(test: Test) -> bool:
 
 def watches_start(bike: BikeGraph, test: Test) -> bool:
     """Return whether a swap only shows whether the engine starts: no news of one that does."""
-    return test.kind == "swap" and bool(test.drivers & bike.leaves) and test.drivers <= set(START_TARGET)
+    return test.kind == "swap" and bool(test.drivers & bike.behaviours) and test.drivers <= set(START_TARGET)
 
 
 def asks_of_running(bike: BikeGraph, test: Test) -> bool:
     """Return whether a question is about how the engine runs: nothing to ask of a bike that does not."""
-    return test.kind == "ask" and bool((test.drivers & bike.leaves) - set(AT_STANDSTILL))
+    return test.kind == "ask" and bool((test.drivers & bike.behaviours) - set(AT_STANDSTILL))
 
 
 def out_of_date(knowledge: Knowledge, state: State, bike: BikeGraph) -> frozenset[str]:

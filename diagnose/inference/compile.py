@@ -14,10 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from diagnose.inference.behaviours import Told, helper_of, silence, told
 from diagnose.inference.factor import Factor, Table
 from diagnose.inference.fold import Folded, fold
 from diagnose.inference.ladder import Observation, Rung, passing
-from diagnose.inference.leaves import Told, add_variables, helper_of, missed, silence, told
 from diagnose.inference.nodes import Nodes, Variable
 from diagnose.inference.noisy_max import Levels, Vector, contribution, joined, noisy_max, survival, within
 from diagnose.model import ABSENT, PRESENT, AllOf
@@ -30,7 +30,7 @@ FOUND = {"broken": (0.02, 0.97), "sound": (0.98, 0.30)}
 
 @dataclass(frozen=True)
 class Network:
-    """Factors ready for a junction tree. folded: the causes, summed out of them. told: what is known of leaves."""
+    """Factors ready for a junction tree. folded: the causes, summed out of them. told: what was seen of behaviours."""
 
     factors: tuple[Factor, ...]
     nodes: Nodes
@@ -67,25 +67,14 @@ def compile_network(
             factors += _condition(bike, condition, asked[condition], nodes, repairs)
     factors += _found(repairs, nodes)
     factors += [Factor((x,), w) for x, w in (carried or {}).items()]
-    for leaf, where in _as_variables(bike, observations, wanted).items():
-        factors += add_variables(nodes, leaf, _slots(bike, leaf, where, nodes.situations, repairs).values())
     for n, seen in enumerate(observations):
-        factors += _observation(nodes, seen, helper_of(n))
-    known = told(bike, nodes, observations)
-    for leaf, mine in known.items():
-        factors += [Factor((p, *mine.beside), table) for p, table in silence(bike, nodes, leaf, mine).items()]
+        factors += _observation(bike, nodes, seen, helper_of(n))
+    known = told(bike, observations)
+    for behaviour, mine in known.items():
+        factors += [Factor((p, *mine.helpers), table) for p, table in silence(bike, nodes, behaviour, mine).items()]
     folded, rest = fold(factors, bike.roots, bike.products)
     mechanisms = [Factor((m,), np.array([1 - p, p])) for m, p in bike.mechanisms.items()]
     return Network((*mechanisms, *rest), nodes, folded, known)
-
-
-def _as_variables(bike: BikeGraph, observations: Sequence[Observation], wanted: Wanted) -> dict[str, set[Situation]]:
-    """The leaves that need a variable, and in which situations."""
-    found = missed(bike, observations)
-    for node, some in wanted.items():
-        if node in bike.leaves:
-            found.setdefault(node, set()).update(some)
-    return found
 
 
 def _order(situation: Situation) -> tuple[int, list[str], list[str]]:
@@ -93,11 +82,11 @@ def _order(situation: Situation) -> tuple[int, list[str], list[str]]:
 
 
 def _needed(bike: BikeGraph, observations: Sequence[Observation], wanted: Wanted) -> dict[str, set[Situation]]:
-    """For each cause and condition, leaves apart, the situations in which something below it was seen or is asked."""
+    """For each node but behaviours, the situations in which something below it was seen or is asked."""
     asked: dict[str, set[Situation]] = {}
     met = [(driver, {seen.situation}) for seen in observations for driver in seen.drivers]
     for node, some in [*met, *wanted.items()]:
-        for top in bike.parents(node) if node in bike.leaves else (node,):
+        for top in bike.parents(node) if node in bike.behaviours else (node,):
             asked.setdefault(top, set()).update(some)
     for condition in reversed(bike.order):
         if condition in asked:
@@ -240,20 +229,24 @@ def _found(repairs: tuple[RepairDone, ...], nodes: Nodes) -> list[Factor]:
     return factors
 
 
-def _observation(nodes: Nodes, seen: Observation, helper: str) -> list[Factor]:
+def _observation(bike: BikeGraph, nodes: Nodes, seen: Observation, helper: str) -> list[Factor]:
     """The factors of one observation: rungs passed weigh single drivers, the rung that fired joins its own.
 
-    What it says of leaves without a variable is added with them (see leaves.py).
+    What it says of behaviours is added with them (see behaviours.py).
     """
     constant, passed = passing(seen.passed)
-    weights = [nodes.weights(driver, seen.situation, by_level) for driver, by_level in passed.items()]
-    factors = [Factor((w[0],), w[1]) for w in weights if w]
+    weights = {driver: nodes.weights(driver, seen.situation, by_level) for driver, by_level in passed.items()}
+    factors = [Factor((driver,), w) for driver, w in weights.items() if w is not None]
     factors.append(Factor((), np.array(constant)))
-    return factors + (_fired(nodes, seen.situation, seen.fired, helper) if seen.fired else [])
+    return factors + (_fired(bike, nodes, seen.situation, seen.fired, helper) if seen.fired else [])
 
 
-def _fired(nodes: Nodes, situation: Situation, rung: Rung, helper: str) -> list[Factor]:
+def _fired(bike: BikeGraph, nodes: Nodes, situation: Situation, rung: Rung, helper: str) -> list[Factor]:
     constant, by_driver = passing([rung])
-    weights = [nodes.weights(driver, situation, by_level) for driver, by_level in by_driver.items()]
-    pairs = [Factor((helper, w[0]), np.stack([np.ones_like(w[1]), w[1]])) for w in weights if w]
+    weights = {driver: nodes.weights(driver, situation, by_level) for driver, by_level in by_driver.items()}
+    known = {driver: w for driver, w in weights.items() if w is not None}
+    if len(known) == 1 and not bike.behaviours.intersection(by_driver):
+        ((driver, w),) = known.items()
+        return [Factor((driver,), 1 - constant * w)]
+    pairs = [Factor((helper, driver), np.stack([np.ones_like(w), w])) for driver, w in known.items()]
     return [Factor((helper,), np.array([1.0, -constant])), *pairs]

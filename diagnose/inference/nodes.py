@@ -24,32 +24,24 @@ class Variable:
 
 @dataclass(frozen=True)
 class Nodes:
-    """The variables of a network. situations: the columns of every variable's levels.
-
-    A cause or condition has one variable of its own name for all situations; a leaf has one for each in which
-    it is needed as a variable (leaf_at: leaf and column -> its name).
-    """
+    """The variables of a network. situations: the columns of every variable's levels."""
 
     situations: Sequence[Situation]
     variables: dict[str, Variable] = field(default_factory=dict)
-    leaf_at: dict[tuple[str, int], str] = field(default_factory=dict)
 
     @cached_property
     def place(self) -> Mapping[Situation, int]:
         """The column of each situation."""
         return {s: n for n, s in enumerate(self.situations)}
 
-    def find(self, node: str, situation: Situation) -> Variable | None:
-        """Return the variable that says how a node stands in a situation; None where it has none."""
-        return self.variables.get(self.leaf_at.get((node, self.place[situation]), node))
+    def weights(self, node: str, situation: Situation, by_level: Mapping[str, float]) -> Table | None:
+        """Return a weight for each state of a node from weights by level (1 where not given).
 
-    def weights(self, node: str, situation: Situation, by_level: Mapping[str, float]) -> tuple[str, Table] | None:
-        """Return a node's variable and a weight for each of its states from weights by level (1 where not given).
-
-        None where it has no variable: the bike does not have the node, or it is a leaf that does without.
+        None where it has no variable: the bike does not have the node, or it is a behaviour.
         """
-        variable = self.find(node, situation)
-        if variable is None:
+        if node not in self.variables:
             return None
+        variable = self.variables[node]
         weigh = np.array([by_level.get(level, 1.0) for level in variable.level_names])
-        return variable.id, weigh[variable.levels[:, self.place[situation]]]
+        result: Table = weigh[variable.levels[:, self.place[situation]]]
+        return result

@@ -16,7 +16,8 @@ from diagnose.inference.factor import Factor, Table
 from diagnose.inference.junction_tree import JunctionTree, NetworkTooWide, Propagation
 from diagnose.inference.ladder import Observation, Rung
 from diagnose.inference.parts import in_parts
-from diagnose.inference.rows import Part, Rows, needed_nodes, without_leaves
+from diagnose.inference.rows import Rows, without_behaviours
+from diagnose.model import ABSENT, PRESENT
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.problems import ImpossibleEvidence
@@ -27,7 +28,7 @@ MOST_ROWS = 96
 MOST_NEW = 16
 """Conditions, beyond those the evidence needs, that candidates may bring into one tree."""
 
-CELLS_NOW = 2**22
+CELLS_NOW = 2**23
 """Cells of the widest clique at most for an answer within two seconds; beyond it a question has to be `settled`."""
 
 CELLS_AHEAD = 100_000
@@ -114,8 +115,9 @@ def settled(bike: BikeGraph, question: Question, most_cells: int | None = None) 
 def _asked(bike: BikeGraph, question: Question, ahead: Mapping[str, set[Situation]] | None = None) -> Wanted:
     """What the network is asked: every cause now, what should be healthy, what is shown; or what is looked ahead to."""
     if ahead is None:
-        nodes = without_leaves(bike, [*question.targets, *question.start, *question.turn])
-        ahead = {c: {question.now} for c in nodes.union(c for c in question.shown if c in bike.conditions)}
+        shown = [c for c in question.shown if c in bike.conditions]
+        nodes = without_behaviours(bike, [*question.targets, *question.start, *question.turn, *shown])
+        ahead = {c: {question.now} for c in nodes}
     asked = {root: frozenset((_uncut(question.now),)) for root in bike.roots}
     return asked | {node: asked.get(node, frozenset()) | frozenset(some) for node, some in ahead.items()}
 
@@ -126,22 +128,25 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
     Raises ImpossibleEvidence naming the answers that contradict each other, NetworkTooWide.
     """
     tree, network = _tree(bike, question, _asked(bike, question), CELLS_NOW)
+    shown = [c for c in question.shown if c in bike.conditions]
+    does = [c for c in shown if c in bike.behaviours]
     rows = Rows(bike, network)
-    rows.add({}, question.targets, question.now)
-    rows.add({}, question.start, question.now)
-    rows.add({}, question.turn, question.now)
+    for some in (question.targets, question.start, question.turn, *((c,) for c in does)):
+        rows.healthy(some, question.now)
     done = tree.propagate()
     log = _settled(network, question.observations, float(done.log_evidence[0]))
     if not np.isfinite(log):
         raise ImpossibleEvidence(contradiction(bike, question))
-    healthy = np.clip(np.exp(np.broadcast_to(tree.log_evidence(rows.weights(1)), (3,)) - log), 0.0, 1.0)
+    each = np.broadcast_to(tree.log_evidence(rows.weights(1)), (rows.count - 1,))
+    healthy = np.clip(np.exp(each - log), 0.0, 1.0).tolist()
     causes = rows.causes_now(done, _uncut(question.now), 0, 1)[:, 0]
+    levels = {c: {ABSENT: h, PRESENT: 1 - h} for c, h in zip(does, healthy[3:], strict=True)}
     return Posterior(
         causes=dict(zip(bike.roots, causes.tolist(), strict=True)),
-        conditions={c: _levels_now(network, done, c, question.now) for c in question.shown if c in bike.conditions},
-        failing=float(1 - healthy[0]),
-        failing_to_start=float(1 - healthy[1]),
-        failing_to_turn=float(1 - healthy[2]),
+        conditions={c: levels[c] if c in levels else _levels_now(network, done, c, question.now) for c in shown},
+        failing=1 - healthy[0],
+        failing_to_start=1 - healthy[1],
+        failing_to_turn=1 - healthy[2],
         log_evidence=log,
         width=tree.width,
     )
@@ -162,7 +167,7 @@ def prospects(bike: BikeGraph, question: Question, candidates: Sequence[Candidat
 def _groups(bike: BikeGraph, question: Question, candidates: Sequence[Candidate]) -> list[list[Candidate]]:
     """Put each candidate to those of its situation that need the fewest conditions more, MOST_NEW new ones at most."""
     has = _conditions_above(bike, [d for seen in question.observations for d in seen.drivers])
-    fresh = {c.id: _conditions_above(bike, needed_nodes(bike, c.ladder)) - has for c in candidates}
+    fresh = {c.id: _conditions_above(bike, without_behaviours(bike, _drivers(c))) - has for c in candidates}
     groups: list[tuple[Situation, set[str], list[Candidate]]] = []
     for candidate in sorted(candidates, key=lambda c: (-len(fresh[c.id]), c.id)):
         mine = fresh[candidate.id]
@@ -180,15 +185,19 @@ def _groups(bike: BikeGraph, question: Question, candidates: Sequence[Candidate]
     return [members for _, _, members in groups]
 
 
+def _drivers(candidate: Candidate) -> set[str]:
+    return {driver for rung in candidate.ladder for driver in rung.drivers}
+
+
 def _conditions_above(bike: BikeGraph, nodes: Iterable[str]) -> set[str]:
     return {a for node in nodes for a in bike.ancestors.get(node, ()) if a in bike.conditions}
 
 
 def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -> dict[str, Prospect]:
-    """The prospects of candidates that share a tree: every rung of every ladder passed is a sum of rows."""
+    """The prospects of candidates that share a tree: every rung of every ladder passed is a row."""
     wanted: dict[str, set[Situation]] = {}
     for candidate in group:
-        for node in needed_nodes(bike, candidate.ladder):
+        for node in without_behaviours(bike, _drivers(candidate)):
             wanted.setdefault(node, set()).add(candidate.situation)
     try:
         tree, network = _tree(bike, question, _asked(bike, question, wanted), CELLS_AHEAD)
@@ -198,27 +207,19 @@ def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -
         half = len(group) // 2
         return _together(bike, question, group[:half]) | _together(bike, question, group[half:])
     rows = Rows(bike, network)
-    parts = {c.id: [rows.passing(c.ladder[:k], c.situation) for k in range(1, len(c.ladder) + 1)] for c in group}
+    passed = {c.id: [rows.passing(c.ladder[:k], c.situation) for k in range(1, len(c.ladder) + 1)] for c in group}
     log, causes = rows.propagated(tree, _uncut(question.now), MOST_ROWS)
     relative = np.exp(log - log[0])
-    return {name: _prospect(relative, causes, some) for name, some in parts.items()}
+    return {name: _prospect(relative, causes, some) for name, some in passed.items()}
 
 
-def _prospect(relative: Table, causes: Table, parts: Sequence[Sequence[Part]]) -> Prospect:
+def _prospect(relative: Table, causes: Table, passed: Sequence[tuple[int, float]]) -> Prospect:
     """P(outcome k) = P(pass the first k-1) - P(pass the first k), jointly with each cause; the default passes all."""
-    passed = [[Part(0, 1.0)], *parts]
-    p = np.array([sum(part.factor * relative[part.row] for part in some) for some in passed])
-    joint = np.stack(
-        [
-            sum(
-                (part.factor * relative[part.row] * causes[:, part.row] for part in some),
-                start=np.zeros(len(causes)),
-            )
-            for some in passed
-        ]
-    )
+    rows, factors = [0, *(row for row, _ in passed)], np.array([1.0, *(factor for _, factor in passed)])
+    p = factors * relative[rows]
     chances = np.maximum(_differences(p), 1e-15)
-    return Prospect(chances / chances.sum(), np.clip(_differences(joint) / chances[:, None], 0.0, 1.0))
+    joint = _differences(p[:, None] * causes[:, rows].T)
+    return Prospect(chances / chances.sum(), np.clip(joint / chances[:, None], 0.0, 1.0))
 
 
 def _differences(passed: Table) -> Table:
@@ -263,8 +264,7 @@ def _uncut(now: Situation) -> Situation:
 
 
 def _levels_now(network: Network, done: Propagation, condition: str, now: Situation) -> dict[str, float]:
-    variable = network.nodes.find(condition, now)
-    assert variable is not None, condition  # it was asked for
-    table = done.marginal(variable.id)[:, 0]
+    variable = network.nodes.variables[condition]
+    table = done.marginal(condition)[:, 0]
     levels = variable.levels[:, network.nodes.place[now]]
     return {name: float(table[levels == n].sum()) for n, name in enumerate(variable.level_names)}

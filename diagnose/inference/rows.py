@@ -1,55 +1,31 @@
 """Many evidence sets for one tree: each row weighs causes and conditions, and may ask that some be healthy.
 
-A condition that nothing depends on and of which nothing was seen needs no variable: that it is healthy is a
-product over its parents (each must contribute nothing), and a weight p on it is
-(1 - p) [anything] + p [healthy], two rows of the batch. So behaviours, which have many parents, do not make
-the tree wide.
+A behaviour has no variable: that a further look at it stays quiet is a weight on each of its parents. So behaviours,
+which have many parents, do not make the tree wide.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 
+from diagnose.inference.behaviours import Told, silence, unseen
 from diagnose.inference.compile import Network
 from diagnose.inference.factor import Table
 from diagnose.inference.fold import Folded
 from diagnose.inference.junction_tree import JunctionTree, Propagation
 from diagnose.inference.ladder import Rung, passing
-from diagnose.inference.leaves import Told, silence
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import Situation
 
-MOST_LEAVES = 4
-"""A ladder with more leaf conditions than this keeps them as variables instead of doubling rows."""
 
-
-def needed_nodes(bike: BikeGraph, ladder: Sequence[Rung]) -> set[str]:
-    """Return what the network must hold to look ahead to a ladder; leaves only where they are too many for rows."""
-    by_driver = passing(ladder)[1]
-    missed = {d for d, by_level in by_driver.items() if d in bike.leaves and any(by_level.values())}
-    return without_leaves(bike, set(by_driver) - missed) | (
-        missed if len(missed) > MOST_LEAVES else without_leaves(bike, missed)
-    )
-
-
-def without_leaves(bike: BikeGraph, nodes: Iterable[str]) -> set[str]:
-    """Return what the network must hold to ask whether the nodes are healthy: of a leaf, its parents."""
+def without_behaviours(bike: BikeGraph, nodes: Iterable[str]) -> set[str]:
+    """Return what the network must hold to weigh the nodes: of a behaviour, its parents."""
     found: set[str] = set()
     for node in nodes:
-        found.update(bike.parents(node) if node in bike.leaves else (node,))
+        found.update(bike.parents(node) if node in bike.behaviours else (node,))
     return found
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One row's share in a weight: its number and the factor it comes with."""
-
-    row: int
-    factor: float
 
 
 class Rows:
@@ -59,63 +35,45 @@ class Rows:
         """Begin with row 0."""
         self._bike, self._network = bike, network
         self._by_scope: dict[tuple[str, ...], dict[int, Table]] = {}
-        """A node and the marks of leaves beside it -> row -> weights."""
+        """A node and the helpers beside it -> row -> weights."""
         self.count = 1
 
-    def passing(self, ladder: Sequence[Rung], situation: Situation) -> list[Part]:
-        """Add rows whose weighted sum is P(all rungs pass, ...)."""
+    def passing(self, ladder: Sequence[Rung], situation: Situation) -> tuple[int, float]:
+        """Add a row for "all rungs pass"; return its number and the factor that P(row) still lacks."""
         constant, by_driver = passing(ladder)
-        free = {d: levels for d, levels in by_driver.items() if self._is_free(d, situation)}
-        plain = {d: levels for d, levels in by_driver.items() if d not in free}
-        parts = []
-        names = sorted(free)
-        for k in range(len(names) + 1):
-            for healthy in combinations(names, k):
-                factor = constant
-                for d in names:
-                    stays = next(iter(free[d].values()))
-                    factor *= 1 - stays if d in healthy else stays
-                if factor > 0:
-                    parts.append(Part(self.add(plain, healthy, situation), factor))
-        return parts
+        return self.add(by_driver, situation), constant
 
-    def add(self, by_driver: Mapping[str, Mapping[str, float]], healthy: Iterable[str], situation: Situation) -> int:
-        """Add one row that weighs nodes by level and asks the others to be healthy; return its number."""
+    def healthy(self, nodes: Iterable[str], situation: Situation) -> int:
+        """Add a row in which all the nodes are healthy; return its number."""
+        conditions = self._bike.conditions
+        unhealthy = {n: conditions[n].levels[1:] for n in nodes if n in conditions}
+        return self.add({n: dict.fromkeys(levels, 0.0) for n, levels in unhealthy.items()}, situation)
+
+    def add(self, by_driver: Mapping[str, Mapping[str, float]], situation: Situation) -> int:
+        """Add a row that weighs nodes by level in a situation; return its number."""
         row = self.count
         self.count += 1
         for node, by_level in by_driver.items():
-            self._weigh(node, row, situation, by_level)
-        for node in healthy:
-            self._healthy(node, row, situation)
+            if node in self._bike.behaviours:
+                self._look(node, row, situation, unseen(by_level))
+                continue
+            weights = self._network.nodes.weights(node, situation, by_level)
+            if weights is not None:
+                self._multiply((node,), row, weights)
         return row
-
-    def _is_free(self, node: str, situation: Situation) -> bool:
-        """Whether a node is a leaf that the network does without."""
-        return node in self._bike.leaves and self._network.nodes.find(node, situation) is None
-
-    def _weigh(self, node: str, row: int, situation: Situation, by_level: Mapping[str, float]) -> None:
-        weights = self._network.nodes.weights(node, situation, by_level)
-        if weights is not None:
-            self._multiply((weights[0],), row, weights[1])
 
     def _multiply(self, scope: tuple[str, ...], row: int, weights: Table) -> None:
         mine = self._by_scope.setdefault(scope, {})
         mine[row] = mine[row] * weights if row in mine else weights
 
-    def _healthy(self, node: str, row: int, situation: Situation) -> None:
-        """Ask a condition to be healthy; of a free leaf, that every parent contributes nothing."""
-        condition = self._bike.conditions.get(node)
-        if condition is None or node in situation.held:
-            return
-        if not self._is_free(node, situation):
-            self._weigh(node, row, situation, dict.fromkeys(condition.levels[1:], 0.0))
-            return
+    def _look(self, behaviour: str, row: int, situation: Situation, missing: float) -> None:
+        """One more look at a behaviour stays quiet: what that changes for each parent, beside what was seen of it."""
         nodes = self._network.nodes
-        known = self._network.told.get(node, Told())
-        before = silence(self._bike, nodes, node, known)
-        for parent, both in silence(self._bike, nodes, node, known.healthy_too(situation)).items():
+        known = self._network.told.get(behaviour, Told())
+        before = silence(self._bike, nodes, behaviour, known)
+        for parent, both in silence(self._bike, nodes, behaviour, known.quiet_too(situation, missing)).items():
             ratio = np.divide(both, before[parent], out=np.zeros_like(both), where=before[parent] > 0)
-            self._multiply((parent, *known.beside), row, ratio)
+            self._multiply((parent, *known.helpers), row, ratio)
 
     def weights(self, first: int = 0, last: int | None = None) -> list[tuple[tuple[str, ...], Table]]:
         """Return what rows first to last multiply into the network; a weight on a cause becomes one on its scope."""
@@ -135,8 +93,8 @@ class Rows:
             if self._summed_out(scope[0]) is None:
                 yield scope, {row: w for row, w in rows.items() if first <= row < last}
         for cause, folded in self._causes_asked():
-            marks, on_cause = self._on_cause(cause, first, last)
-            yield folded.scope, {row: folded.share(w, marks) for row, w in on_cause.items()}
+            helpers, on_cause = self._on_cause(cause, first, last)
+            yield folded.scope, {row: folded.share(w, helpers) for row, w in on_cause.items()}
 
     def _summed_out(self, node: str) -> Folded | None:
         """A node's fold, if it is a cause that the network itself no longer holds."""
@@ -150,18 +108,18 @@ class Rows:
                 yield cause, folded
 
     def _on_cause(self, cause: str, first: int, last: int) -> tuple[tuple[str, ...], dict[int, Table]]:
-        """What rows weigh a cause with: the marks beside it, and row -> weights over it and those."""
+        """What rows weigh a cause with: the helpers beside it, and row -> weights over it and those."""
         mine = {scope[1:]: rows for scope, rows in self._by_scope.items() if scope[0] == cause}
-        marks = tuple(sorted({mark for some in mine for mark in some}))
+        helpers = tuple(sorted({helper for some in mine for helper in some}))
         states = len(self._network.nodes.variables[cause].levels)
         whole: dict[int, Table] = {}
         for some, rows in mine.items():
-            shape = (states, *(2 if mark in some else 1 for mark in marks))
+            shape = (states, *(2 if helper in some else 1 for helper in helpers))
             for row, w in rows.items():
                 if first <= row < last:
-                    before = whole.get(row, np.ones((states, *(2 for _ in marks))))
+                    before = whole.get(row, np.ones((states, *(2 for _ in helpers))))
                     whole[row] = before * w.reshape(shape)
-        return marks, whole
+        return helpers, whole
 
     def propagated(self, tree: JunctionTree, now: Situation, at_once: int) -> tuple[Table, Table]:
         """Return log P(row's evidence), shape (rows,), and P(cause present now | row), shape (causes, rows)."""
@@ -202,11 +160,11 @@ class Rows:
         """Set right the causes that a row itself weighs: their share of the scope has changed with it."""
         number = {root: n for n, root in enumerate(roots)}
         for node, cause in self._causes_asked():
-            marks, rows = self._on_cause(node, first, first + found.shape[1])
+            helpers, rows = self._on_cause(node, first, first + found.shape[1])
             joint = done.joint(cause.scope)
-            present = self._present(node, place).reshape(-1, *(1 for _ in marks))
+            present = self._present(node, place).reshape(-1, *(1 for _ in helpers))
             for row, w in rows.items():
-                whole = cause.share(w, marks)
-                ratio = np.divide(cause.share(w * present, marks), whole, out=np.zeros_like(whole), where=whole != 0)
+                whole = cause.share(w, helpers)
+                ratio = np.divide(cause.share(w * present, helpers), whole, out=np.zeros_like(whole), where=whole != 0)
                 this = joint[..., row - first if joint.shape[-1] > 1 else 0]
                 found[number[node], row - first] = (this * ratio).sum()

@@ -15,7 +15,7 @@ from typing import Any
 
 import networkx as nx
 
-from diagnose.model import PRESENT, Cause, Condition, Knowledge, Link, Mechanism, may_apply
+from diagnose.model import BEHAVIOUR, PRESENT, Cause, Condition, Knowledge, Link, Mechanism, may_apply
 from diagnose.network.priors import by_context, odds_factors, split_by_mechanism, times_odds
 
 LEAK = "other:"
@@ -65,13 +65,9 @@ class BikeGraph:
         return found
 
     @cached_property
-    def leaves(self) -> frozenset[str]:
-        """Conditions of two levels that lead to nothing and are no AND: what the bike does, for the most part."""
-        leading = {link.parent for into in self.links.values() for link in into}
-        leading |= {p for c in self.conditions.values() for both in c.all_of for p in both.parents}
-        return frozenset(
-            c.id for c in self.conditions.values() if c.id not in leading and len(c.levels) == 2 and not c.all_of
-        )
+    def behaviours(self) -> frozenset[str]:
+        """Conditions of the system `behaviour`: what the bike does. They have two levels and lead to nothing."""
+        return frozenset(c.id for c in self.conditions.values() if c.system == BEHAVIOUR)
 
     def parents(self, condition: str) -> list[str]:
         """Causes and conditions with a link into the condition, or that one of its ANDs needs."""

@@ -78,8 +78,9 @@ def order_tests(
 def _tied(steps: Sequence[Step], worth: float, failing: float, tie: float) -> frozenset[tuple[str, str]]:
     """Return kind and id of the steps that are as good as the best.
 
-    Being cheap is not enough. A test or try-out must be worth its cost: not dearer than the base plan without
-    it. A repair must be likely to help: WORTHY times what the best repair does.
+    Being cheap is not enough. A try-out must not be dearer than the base plan, a test must save as much as it costs
+    once more: below that its gain is within the error of the plan, and such tests follow each other without end.
+    A repair must be likely to help: WORTHY times what the best repair does.
     """
     limit = tie + min((step.expected for step in steps), default=0.0)
     repairs = [step for step in steps if step.kind == "repair"]
@@ -89,7 +90,11 @@ def _tied(steps: Sequence[Step], worth: float, failing: float, tie: float) -> fr
         (step.kind, step.id)
         for step in steps
         if step.expected <= limit
-        and (step.curing >= helps if step.kind == "repair" else step.expected <= worth + EQUAL)
+        and (
+            step.curing >= helps
+            if step.kind == "repair"
+            else step.expected + (step.cost if step.kind == "test" else 0.0) <= worth + EQUAL
+        )
     )
 
 

@@ -8,6 +8,7 @@ import networkx as nx
 import pytest
 
 from diagnose.model import (
+    BEHAVIOUR,
     Access,
     AllOf,
     Cause,
@@ -43,10 +44,10 @@ def cause(name, mechanism=None, applies=None, **does):
     )
 
 
-def state(name, leak=None, applies=None, all_of=(), **does):
+def state(name, leak=None, applies=None, all_of=(), system="s", **does):
     links = tuple(Link(parent=name, child=c, table={"present": {"present": p}}) for c, p in does.items())
     return Condition(
-        id=name, **COMMON, system="s", levels=("absent", "present"), level_names={}, applies=applies or {},
+        id=name, **COMMON, system=system, levels=("absent", "present"), level_names={}, applies=applies or {},
         leak=leak or {}, leak_name=f"something else: {name}", links=links, all_of=all_of,
     )  # fmt: skip
 
@@ -82,7 +83,7 @@ def knowledge():
             state("no_spark", {"present": 0.02}, no_start=0.95),
             state("no_fuel", no_start=0.9),
             state("no_cranking", {"present": 0.1}, {"starter": ELECTRIC}, no_start=0.9),
-            state("no_start", {"present": 0.01}),
+            state("no_start", {"present": 0.01}, system=BEHAVIOUR),
             state("no_hope", all_of=(spark_and_fuel,)),
         ),
         causes=by_id(
@@ -202,7 +203,7 @@ def test_priors_go_by_context_history_and_mechanism(knowledge, parked, prior):
     assert wet.roots["tap_shut"].marginal == pytest.approx(prior)
 
 
-def test_order_ancestors_and_leaves(knowledge):
+def test_order_ancestors_and_behaviours(knowledge):
     bike = decision_graph(knowledge, {"starter": "kick"})
     assert set(bike.order) == set(bike.conditions)
     for condition in bike.order:
@@ -211,7 +212,7 @@ def test_order_ancestors_and_leaves(knowledge):
     assert bike.ancestors["no_fuel"] == {"no_fuel", "tap_shut"}
     assert bike.ancestors["no_hope"] == bike.ancestors["no_spark"] | bike.ancestors["no_fuel"] | {"no_hope"}
     assert bike.parents("no_hope") == ["no_spark", "no_fuel"]
-    assert bike.leaves == {"no_start"}, "an AND is no leaf, nor is what leads on"
+    assert bike.behaviours == {"no_start"}, "told by its system"
 
 
 def test_the_shipped_knowledge_makes_a_graph_without_circles(shipped):

@@ -22,6 +22,7 @@ def condition(
     leak: float | Mapping[str, float] = 0.0,
     levels: tuple[str, ...] = (ABSENT, PRESENT),
     all_of: tuple[AllOf, ...] = (),
+    system: str = "s",
 ) -> tuple[Condition, list[Link]]:
     """A condition, and the links into it."""
     into = [
@@ -30,7 +31,7 @@ def condition(
     ]
     leaks = {PRESENT: leak} if isinstance(leak, float) else dict(leak)
     made = Condition(
-        id=name, name=name, basis=(), place=HERE, system="s", levels=levels, level_names={}, applies={},
+        id=name, name=name, basis=(), place=HERE, system=system, levels=levels, level_names={}, applies={},
         leak={level: p for level, p in leaks.items() if p}, leak_name=f"something else: {name}", links=(), all_of=all_of,
     )  # fmt: skip
     return made, into

@@ -129,7 +129,7 @@ def _behaviour(
         name="b",
         basis=(),
         place=HERE,
-        system="s",
+        system="behaviour",
         levels=names,
         level_names={},
         applies={},

@@ -17,7 +17,7 @@ import pytest
 
 from diagnose.inference.ladder import Observation, Rung
 from diagnose.inference.posterior import Question, posterior
-from diagnose.model import ABSENT, PRESENT, AllOf, Link
+from diagnose.model import ABSENT, BEHAVIOUR, PRESENT, AllOf, Link
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import RepairDone, Situation
 from tests.oracle.built import built, condition
@@ -64,7 +64,14 @@ def real_shape(rng: np.random.Generator, systems: int = 5) -> BikeGraph:
             from_levels = levels.get(p, (ABSENT, PRESENT))
             parents[p] = {level: chances(rng, levels[c], 0.4) for level in from_levels[1:]}
         made.append(
-            condition(c, parents, chances(rng, levels[c], 0.002, 0.03), levels[c], (both,) if c == last else ())
+            condition(
+                c,
+                parents,
+                chances(rng, levels[c], 0.002, 0.03),
+                levels[c],
+                (both,) if c == last else (),
+                BEHAVIOUR if c in behaviours else "s",
+            )
         )
     mechanisms = {f"m{n}": (float(rng.uniform(0.1, 0.5)), float(rng.uniform(2, 6))) for n in range(4)}
     grows = {x: f"m{n // 17}" for n, x in enumerate(causes) if rng.random() < 0.6}
@@ -179,15 +186,23 @@ class Library:
             mine.append(self.node(f"{u}@{n}", len(names), [*(self.at(p, n) or "" for p in both.parents), u], table))
 
     def observe(self, seen: Observation) -> None:
-        """One explicit table for each rung: 1 - (1 - base) prod (1 - p)."""
+        """One explicit table for each rung: 1 - (1 - base) prod (1 - p), over what each parent does to a behaviour."""
         n = self.situations.index(seen.situation)
         for k, rung in enumerate([*seen.passed, *([seen.fired] if seen.fired else [])]):
-            drivers = {self.at(d, n): (d, by_level) for d, by_level in rung.drivers.items() if self.at(d, n)}
+            drivers = {
+                node: (d, by_level) for d, by_level in rung.drivers.items() for node in self.looked_at(d, n) if node
+            }
             quiet = np.array(1 - rung.base)
             for d, by_level in drivers.values():
                 quiet = quiet[..., None] * np.array([1 - by_level.get(level, 0.0) for level in names_of(self.bike, d)])
             name = self.node(f"{seen.label}/{k}", 2, list(drivers), np.stack([quiet, 1 - quiet], axis=-1))
             self.found[name] = int(rung is seen.fired)
+
+    def looked_at(self, driver: str, n: int) -> list[str | None]:
+        """The nodes by which a rung sees a driver: of a behaviour, what each parent does to it."""
+        if driver not in self.bike.behaviours:
+            return [self.at(driver, n)]
+        return [f"u:{link.parent}>{driver}@{n}" for link in self.bike.links[driver] if self.at(link.parent, n)]
 
     def engine(self) -> object:
         """Its junction tree with what was seen."""
@@ -229,23 +244,30 @@ def sampled(
     answers = []
     for label, ladder, s in asked:
         level = {r: PRESENT if steps[s.epoch] and r not in s.cut else ABSENT for r, steps in course.items()}
+        ways = {}
         for c in bike.order:
             worst = [
                 _does(link.table.get(level[link.parent], {}), names_of(bike, c), u[link.parent, c])
                 for link in bike.links[c]
             ]
             level[c] = names_of(bike, c)[max(worst)]
-        answers.append(_answer(rng, label, ladder, s, level))
+            ways[c] = sum(n > 0 for n in worst)
+        answers.append(_answer(rng, label, ladder, s, level, {c: ways[c] for c in bike.behaviours}))
     return answers
 
 
 def _answer(
-    rng: np.random.Generator, label: str, ladder: tuple[Rung, ...], s: Situation, level: Mapping[str, str]
+    rng: np.random.Generator,
+    label: str,
+    ladder: tuple[Rung, ...],
+    s: Situation,
+    level: Mapping[str, str],
+    ways: Mapping[str, int],
 ) -> Observation:
     for k, rung in enumerate(ladder):
         quiet = 1 - rung.base
         for d, by_level in rung.drivers.items():
-            quiet *= 1 - by_level.get(level[d], 0.0)
+            quiet *= (1 - by_level.get(level[d], 0.0)) ** ways.get(d, 1)
         if rng.random() >= quiet:
             return Observation(label, ladder[:k], rung, s)
     return Observation(label, ladder, None, s)

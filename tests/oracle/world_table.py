@@ -30,6 +30,8 @@ class Worlds:
     bike: BikeGraph
     weight: Numbers
     level: dict[tuple[str, Situation], Levels]
+    ways: dict[tuple[str, Situation], Levels]
+    """How many parents bring a behaviour about."""
     present: Numbers
     """Shape (causes, worlds): present after the last repair."""
 
@@ -50,7 +52,8 @@ class Worlds:
         for driver, by_level in rung.drivers.items():
             if (driver, situation) in self.level:
                 names = self.bike.conditions[driver].levels if driver in self.bike.conditions else (ABSENT, PRESENT)
-                quiet = quiet * np.array([1 - by_level.get(n, 0.0) for n in names])[self.level[driver, situation]]
+                passes = np.array([1 - by_level.get(n, 0.0) for n in names])[self.level[driver, situation]]
+                quiet = quiet * passes ** self.ways.get((driver, situation), 1)
         return 1 - quiet
 
 
@@ -85,13 +88,16 @@ def all_worlds(bike: BikeGraph, repairs: tuple[RepairDone, ...], situations: Ite
         weight *= np.array([width for _, width in drawn])[digit]
         piece[key] = [point for point, _ in drawn], digit
     level: dict[tuple[str, Situation], Levels] = {}
+    ways: dict[tuple[str, Situation], Levels] = {}
     for s in situations:
         for r, steps in course.items():
             level[r, s] = steps[:, s.epoch] * (r not in s.cut)
         for c in bike.order:
-            level[c, s] = _condition(bike, c, level, piece, s)
+            level[c, s], count = _condition(bike, c, level, piece, s)
+            if c in bike.behaviours:
+                ways[c, s] = count
     present = np.stack([steps[:, -1] for steps in course.values()]).astype(float)
-    return Worlds(bike, weight, level, present)
+    return Worlds(bike, weight, level, ways, present)
 
 
 def _condition(
@@ -100,22 +106,25 @@ def _condition(
     level: dict[tuple[str, Situation], Levels],
     piece: dict[tuple[str, str], tuple[list[float], Levels]],
     s: Situation,
-) -> Levels:
+) -> tuple[Levels, Levels]:
+    """Return the level in each world, and how many links bring it about."""
     names = bike.conditions[condition].levels
     worst = np.zeros(len(next(iter(level.values()))), dtype=np.int64)
+    ways = np.zeros_like(worst)
     if condition in s.held:
-        return worst
+        return worst, ways
     for link in bike.links[condition]:
         points, digit = piece[link.parent, condition]
         does = np.array([[_does(link.table.get(p, {}), names, u) for u in points] for p in _names(bike, link.parent)])
-        worst = np.maximum(worst, does[level[link.parent, s], digit])
+        mine = does[level[link.parent, s], digit]
+        worst, ways = np.maximum(worst, mine), ways + (mine > 0)
     for n, both in enumerate(bike.conditions[condition].all_of):
         points, digit = piece["and", f"{condition}/{n}"]
         acts = np.ones(len(worst), dtype=bool)
         for p, good in both.parents.items():
             acts &= np.array([name in good for name in _names(bike, p)])[level[p, s]]
         worst = np.maximum(worst, acts * np.array([_does(both.chances, names, u) for u in points])[digit])
-    return worst
+    return worst, ways
 
 
 def _names(bike: BikeGraph, node: str) -> Sequence[str]:

@@ -37,11 +37,13 @@ def weighted_worlds(
             for _, width in chosen:
                 weight *= width
             u = {key: point for key, (point, _) in zip(keys, chosen, strict=True)}
-            state = {}
+            state, ways = {}, {}
             for s in situations:
-                state |= {(n, s): level for n, level in _levels(bike, courses, repairs, u, s).items()}
+                level, mine = _levels(bike, courses, repairs, u, s)
+                state |= {(n, s): name for n, name in level.items()}
+                ways |= {(behaviour, s): count for behaviour, count in mine.items()}
             for seen in observations:
-                weight *= _chance(seen, state)
+                weight *= _chance(seen, state, ways)
             yield weight, state, {r: course[-1] for r, course in courses.items()}
 
 
@@ -125,25 +127,31 @@ def _levels(
     repairs: tuple[RepairDone, ...],
     u: Mapping[tuple[str, str], float],
     s: Situation,
-) -> dict[str, str]:
+) -> tuple[dict[str, str], dict[str, int]]:
+    """Return the level of every node, and for each behaviour how many parents bring it about."""
+    ways = {}
     level = {r: PRESENT if courses[r][s.epoch] and r not in s.cut else ABSENT for r in bike.roots}
     for c in bike.order:
         names = bike.conditions[c].levels
-        worst = 0
-        for link in bike.links[c]:
-            worst = max(worst, _does(link.table.get(level[link.parent], {}), names, u[link.parent, c]))
+        each = [_does(link.table.get(level[link.parent], {}), names, u[link.parent, c]) for link in bike.links[c]]
+        worst = max(each, default=0)
+        if c in bike.behaviours:
+            ways[c] = 0 if c in s.held else sum(n > 0 for n in each)
         for n, both in enumerate(bike.conditions[c].all_of):
             if all(level[p] in good for p, good in both.parents.items()):
                 worst = max(worst, _does(both.chances, names, u["and", f"{c}/{n}"]))
         level[c] = names[0] if c in s.held else names[worst]
-    return level
+    return level, ways
 
 
-def _chance(seen: Observation, state: Mapping[tuple[str, Situation], str]) -> float:
+def _chance(
+    seen: Observation, state: Mapping[tuple[str, Situation], str], ways: Mapping[tuple[str, Situation], int]
+) -> float:
     def fires(rung: object) -> float:
         quiet = 1 - rung.base  # type: ignore[attr-defined]
         for driver, by_level in rung.drivers.items():  # type: ignore[attr-defined]
-            quiet *= 1 - by_level.get(state[driver, seen.situation], 0.0)
+            p = by_level.get(state[driver, seen.situation], 0.0)
+            quiet *= (1 - p) ** ways.get((driver, seen.situation), 1)
         return 1 - quiet
 
     p = 1.0

@@ -49,6 +49,7 @@ CHECKS: tuple[Check, ...] = (
     use.conditions_have_an_origin,
     use.mechanisms_have_causes,
     use.repairs_cure,
+    use.behaviours_end,
     use.complaints_aim,
     use.complaints_are_proved,
     use.rules_are_whole,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from diagnose.model import BEHAVIOUR
 from diagnose.problems import Problem
 from diagnose.reading.draft import Draft
 
@@ -91,6 +92,20 @@ def repairs_cure(draft: Draft) -> Iterator[Problem]:
         if not repair.cures:
             says = f"{repair.id} cures nothing"
             yield draft.problem(repair, ("cures",), says, "repair-cures-nothing", "cures: {a_cause: 0.95}", key=True)
+
+
+def behaviours_end(draft: Draft) -> Iterator[Problem]:
+    """What the bike does has two levels and leads to nothing: it is seen by each way it comes about."""
+    for condition in draft.knowledge.conditions.values():
+        for key, given in (
+            ("leads_to", condition.links),
+            ("all_of", condition.all_of),
+            ("levels", len(condition.levels) > 2),
+        ):
+            if condition.system == BEHAVIOUR and given:
+                says = f"{condition.id} is what the bike does, so it has no {key}"
+                write = f"another system, or no {key}"
+                yield draft.problem(condition, (key,), says, "behaviour-leads-on", write, key=True)
 
 
 def complaints_aim(draft: Draft) -> Iterator[Problem]:

@@ -11,7 +11,7 @@ from diagnose.model import Access
 from diagnose.planning import options
 from diagnose.planning.access import AccessTree
 from diagnose.planning.base_plan import base_plan
-from diagnose.planning.look_ahead import rank_steps
+from diagnose.planning.look_ahead import TIE_MINUTES, rank_steps
 from diagnose.planning.steps import Step
 from diagnose.problems import Place
 
@@ -162,6 +162,21 @@ def test_a_test_wins_a_tie_only_if_it_is_worth_its_cost() -> None:
     free = options.TestOption(id="look", minutes=0.0, outcomes=("same",))
     assert ranked(free, beliefs=beliefs)[0].id == "look"
     assert ranked(replace(free, minutes=0.1), beliefs=beliefs)[0].kind == "repair"
+
+
+def test_a_test_that_gives_back_less_than_twice_its_cost_wins_no_tie() -> None:
+    shift = 0.2 * np.array([1.0, -1.0, 0.0])
+    little = options.Outlook(
+        chances=np.array([0.5, 0.5]), marginals=np.stack([NOW + shift, NOW - shift]), failing=np.ones(2)
+    )
+    beliefs = replace(BELIEFS, after={"look": little})
+    free = options.TestOption(id="look", minutes=0.0, outcomes=("more", "less"))
+    gain = base_plan(BENCH, REPAIRS, NOW, 1.0).value - by_id(ranked(free, beliefs=beliefs))["look"].expected
+    assert 0 < gain < BENCH.money(TIE_MINUTES)
+    cheap, dear = (replace(free, minutes=share * gain / BENCH.rate) for share in (0.4, 0.6))
+    assert ranked(cheap, beliefs=beliefs)[0].id == "look"
+    assert ranked(dear, beliefs=beliefs)[0].kind == "repair"
+    assert by_id(ranked(dear, beliefs=beliefs))["look"].expected < base_plan(BENCH, REPAIRS, NOW, 1.0).value
 
 
 def test_a_cheap_repair_that_hardly_helps_wins_no_tie() -> None:

@@ -85,6 +85,7 @@ def _unlocking(knowledge: Knowledge, rule: Caution, state: State) -> tuple[str, 
     seen = known_tests(knowledge, state)
     if when.not_done:
         return when.not_done
+    again = {test for test, answer in seen.items() if answer.situation.epoch < len(state.repairs)}
     if when.likely:
-        return tuple(test for test in when.cleared_by if test not in seen)
-    return tuple(test for test in when.outcome if seen[test].situation.epoch < len(state.repairs))
+        return tuple(test for test in when.cleared_by if test not in seen or test in again)
+    return tuple(test for test in when.outcome if test in again)

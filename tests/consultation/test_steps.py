@@ -151,3 +151,16 @@ def test_nothing_is_proposed_twice_for_nothing(shipped):
     cleaned = job.add(repair("clean_plug", {"plug_fouled_old": "broken"}))  # cures two in three
     assert cleaned.belief.causes["plug_fouled_old"] > 0.1
     assert any(step.id == "clean_plug" for step in cleaned.steps)
+
+
+def test_a_leak_is_looked_for_again_once_something_was_done_about_it(shipped):
+    job = begin(shipped, {"bike": {**RUNS, "tap": "gravity"}, "complaint": "floods"})
+    leaking = job.add(observe("look_leaks", "from_overflow"))
+    lock = next(lock for lock in leaking.locks if lock.caution == "leak_before_spark")
+    assert lock.unlocked_by == ()
+    mended = leaking.add(repair("renew_float_valve"))
+    lock = next(lock for lock in mended.locks if lock.caution == "leak_before_spark")
+    assert lock.unlocked_by == ("look_leaks",)
+    order = [step.id for step in mended.steps if not step.forbidden]
+    assert "look_leaks" in order
+    assert all(lock.caution != "leak_before_spark" for lock in mended.add(observe("look_leaks", "dry")).locks)

@@ -44,7 +44,7 @@ class Told:
         """The helper variables, in the order in which they stand beside a parent."""
         return tuple(sorted({m.helper for m in self.mentions if m.helper}))
 
-    def quiet_too(self, situation: Situation, unseen: float = 0.0) -> Told:
+    def quiet_too(self, situation: Situation, unseen: float) -> Told:
         """Return the same with one more look that stayed quiet; unseen 0: the behaviour is healthy."""
         return Told((*self.mentions, Mention(situation, unseen)))
 

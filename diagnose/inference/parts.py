@@ -13,6 +13,7 @@ Source: Minka 2001, "Expectation propagation for approximate Bayesian inference"
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 
 import numpy as np
 
@@ -63,18 +64,21 @@ def _latest_that_fit(
 ) -> tuple[Observation, ...]:
     """The longest end of the answers that fits, cut between two repairs if it can be; maybe none of them."""
     new = [n for n, o in enumerate(observations) if n and o.situation.epoch != observations[n - 1].situation.epoch]
-    starts = [0, *new, *(n for n in range(1, len(observations) + bool(wanted)) if n not in new)]
+    starts = [0, *new, *(n for n in range(1, len(observations)) if n not in new)]
     for start in starts:
-        end = observations[start:]
-        try:
-            JunctionTree(compile_network(bike, end, repairs).factors, PART_CELLS if len(end) > 1 else MOST_CELLS)
-            JunctionTree(compile_network(bike, end, repairs, wanted).factors, most)
-        except NetworkTooWide:
-            if start == starts[-1]:
-                raise
-        else:
-            return end
-    raise AssertionError("the last start returns or raises")
+        with suppress(NetworkTooWide):
+            return _fitting(bike, observations[start:], repairs, wanted, most)
+    return _fitting(bike, () if wanted else observations[-1:], repairs, wanted, most)
+
+
+def _fitting(
+    bike: BikeGraph, end: tuple[Observation, ...], repairs: tuple[RepairDone, ...], wanted: Wanted, most: int
+) -> tuple[Observation, ...]:
+    """Return the answers as they are. Raises NetworkTooWide if they, or what is asked with them, do not fit."""
+    JunctionTree(compile_network(bike, end, repairs).factors, PART_CELLS if len(end) > 1 else MOST_CELLS)
+    if wanted:
+        JunctionTree(compile_network(bike, end, repairs, wanted).factors, most)
+    return end
 
 
 def _agreed(bike: BikeGraph, parts: Sequence[Sequence[Observation]], repairs: tuple[RepairDone, ...]) -> Carried:

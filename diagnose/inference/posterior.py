@@ -98,28 +98,29 @@ class Question:
     apart: tuple[str, ...] = ()
 
 
-def settled(bike: BikeGraph, question: Question, most_cells: int | None = None) -> Question:
+def settled(bike: BikeGraph, question: Question) -> Question:
     """Return the question with as many of the latest answers as fit one tree, the earlier ones reckoned apart.
 
     The same question where all fit, which is exact. Raises NetworkTooWide where nothing helps.
     """
-    kept, carried = in_parts(
-        bike, question.observations, question.repairs, _asked(bike, question), most_cells or CELLS_NOW
-    )
+    kept, carried = in_parts(bike, question.observations, question.repairs, _asked_now(bike, question), CELLS_NOW)
     if not carried:
         return question
     labels = tuple(seen.label for seen in question.observations[: len(question.observations) - len(kept)])
     return replace(question, observations=kept, carried=carried, apart=labels)
 
 
-def _asked(bike: BikeGraph, question: Question, ahead: Mapping[str, set[Situation]] | None = None) -> Wanted:
-    """What the network is asked: every cause now, what should be healthy, what is shown; or what is looked ahead to."""
-    if ahead is None:
-        shown = [c for c in question.shown if c in bike.conditions]
-        nodes = without_behaviours(bike, [*question.targets, *question.start, *question.turn, *shown])
-        ahead = {c: {question.now} for c in nodes}
+def _asked_now(bike: BikeGraph, question: Question) -> Wanted:
+    """What the network is asked: every cause now, what should be healthy, what is shown."""
+    shown = [c for c in question.shown if c in bike.conditions]
+    nodes = without_behaviours(bike, [*question.targets, *question.start, *question.turn, *shown])
+    return _with_causes(bike, question, {node: {question.now} for node in nodes})
+
+
+def _with_causes(bike: BikeGraph, question: Question, nodes: Mapping[str, set[Situation]]) -> Wanted:
+    """The nodes in their situations, and every cause now."""
     asked = {root: frozenset((_uncut(question.now),)) for root in bike.roots}
-    return asked | {node: asked.get(node, frozenset()) | frozenset(some) for node, some in ahead.items()}
+    return asked | {node: asked.get(node, frozenset()) | frozenset(some) for node, some in nodes.items()}
 
 
 def posterior(bike: BikeGraph, question: Question) -> Posterior:
@@ -127,14 +128,14 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
 
     Raises ImpossibleEvidence naming the answers that contradict each other, NetworkTooWide.
     """
-    tree, network = _tree(bike, question, _asked(bike, question), CELLS_NOW)
+    tree, network = _tree(bike, question, _asked_now(bike, question), CELLS_NOW)
     shown = [c for c in question.shown if c in bike.conditions]
     does = [c for c in shown if c in bike.behaviours]
     rows = Rows(bike, network)
     for some in (question.targets, question.start, question.turn, *((c,) for c in does)):
         rows.healthy(some, question.now)
     done = tree.propagate()
-    log = _settled(network, question.observations, float(done.log_evidence[0]))
+    log = _or_impossible(network, question.observations, float(done.log_evidence[0]))
     if not np.isfinite(log):
         raise ImpossibleEvidence(contradiction(bike, question))
     each = np.broadcast_to(tree.log_evidence(rows.weights(1)), (rows.count - 1,))
@@ -200,7 +201,7 @@ def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -
         for node in without_behaviours(bike, _drivers(candidate)):
             wanted.setdefault(node, set()).add(candidate.situation)
     try:
-        tree, network = _tree(bike, question, _asked(bike, question, wanted), CELLS_AHEAD)
+        tree, network = _tree(bike, question, _with_causes(bike, question, wanted), CELLS_AHEAD)
     except NetworkTooWide:
         if len(group) == 1:
             return {}
@@ -239,10 +240,10 @@ def contradiction(bike: BikeGraph, question: Question) -> list[str]:
 def log_evidence(bike: BikeGraph, observations: Sequence[Observation], repairs: tuple[RepairDone, ...]) -> float:
     """Return log P(all these answers), natural logarithm; -inf where they contradict each other."""
     network = compile_network(bike, observations, repairs)
-    return _settled(network, observations, float(JunctionTree(network.factors).log_evidence()[0]))
+    return _or_impossible(network, observations, float(JunctionTree(network.factors).log_evidence()[0]))
 
 
-def _settled(network: Network, observations: Sequence[Observation], log: float) -> float:
+def _or_impossible(network: Network, observations: Sequence[Observation], log: float) -> float:
     """Return log P(evidence), but -inf where its signed terms cancel to within rounding.
 
     Only a rung without a false alarm can have fired when nothing could make it; without one there is nothing to check.

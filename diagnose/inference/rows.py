@@ -36,6 +36,7 @@ class Rows:
         self._bike, self._network = bike, network
         self._by_scope: dict[tuple[str, ...], dict[int, Table]] = {}
         """A node and the helpers beside it -> row -> weights."""
+        self._looks: dict[tuple[str, Situation, float], list[tuple[tuple[str, ...], Table]]] = {}
         self.count = 1
 
     def passing(self, ladder: Sequence[Rung], situation: Situation) -> tuple[int, float]:
@@ -55,7 +56,8 @@ class Rows:
         self.count += 1
         for node, by_level in by_driver.items():
             if node in self._bike.behaviours:
-                self._look(node, row, situation, unseen(by_level))
+                for scope, ratio in self._look(node, situation, unseen(by_level)):
+                    self._multiply(scope, row, ratio)
                 continue
             weights = self._network.nodes.weights(node, situation, by_level)
             if weights is not None:
@@ -66,14 +68,21 @@ class Rows:
         mine = self._by_scope.setdefault(scope, {})
         mine[row] = mine[row] * weights if row in mine else weights
 
-    def _look(self, behaviour: str, row: int, situation: Situation, missing: float) -> None:
-        """One more look at a behaviour stays quiet: what that changes for each parent, beside what was seen of it."""
-        nodes = self._network.nodes
-        known = self._network.told.get(behaviour, Told())
-        before = silence(self._bike, nodes, behaviour, known)
-        for parent, both in silence(self._bike, nodes, behaviour, known.quiet_too(situation, missing)).items():
-            ratio = np.divide(both, before[parent], out=np.zeros_like(both), where=before[parent] > 0)
-            self._multiply((parent, *known.helpers), row, ratio)
+    def _look(self, behaviour: str, situation: Situation, missing: float) -> list[tuple[tuple[str, ...], Table]]:
+        """What one more look that stays quiet changes for each parent, beside what was seen of the behaviour.
+
+        The ladders of many candidates look at the same behaviours, so each look is worked out once.
+        """
+        key = (behaviour, situation, missing)
+        if key not in self._looks:
+            nodes, known = self._network.nodes, self._network.told.get(behaviour, Told())
+            before = silence(self._bike, nodes, behaviour, known)
+            both = silence(self._bike, nodes, behaviour, known.quiet_too(situation, missing))
+            self._looks[key] = [
+                ((p, *known.helpers), np.divide(w, before[p], out=np.zeros_like(w), where=before[p] > 0))
+                for p, w in both.items()
+            ]
+        return self._looks[key]
 
     def weights(self, first: int = 0, last: int | None = None) -> list[tuple[tuple[str, ...], Table]]:
         """Return what rows first to last multiply into the network; a weight on a cause becomes one on its scope."""

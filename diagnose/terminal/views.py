@@ -141,7 +141,7 @@ def work_of(consultation: Consultation, step: Step) -> Test | Repair:
     known = consultation.knowledge
     if step.kind == "repair":
         return known.repairs[step.id]
-    if consultation.try_out and (step.kind == "try_out" or step.id == TRY_OUT):
+    if consultation.try_out and step.id == TRY_OUT:
         return consultation.try_out
     return known.tests[step.id]
 

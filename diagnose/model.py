@@ -77,7 +77,7 @@ class Link:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cause(Entry):
-    """A fault that is present or not. prior by CONTEXTS, for a bike brought in as not right, before the complaint."""
+    """A fault that is present or not. prior by CONTEXTS: of such a bike, before anybody complains of it."""
 
     system: str
     plain: str

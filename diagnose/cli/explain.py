@@ -60,7 +60,7 @@ def about_cause(known: Knowledge, cause: Cause) -> Iterator[str]:
     yield f"# {cause.name} (cause)"
     yield cause.plain
     lately, year, years = (per_cent(prior) for prior in cause.prior)
-    yield f"How often on a bike that is not right: ran lately {lately}, a year ago {year}, years ago {years}."
+    yield f"How often, before any complaint: ran lately {lately}, a year ago {year}, years ago {years}."
     if cause.mechanism:
         yield f"Comes from: {known.mechanisms[cause.mechanism].name}."
     yield from _leads_to(known, [link.child for link in cause.links])

@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
 SCHEMA = 1
 DEMO_CAUSES = 3
-AS_GOOD = 0.02
-"""A step that is dearer in the end by no more than this share is called about as good."""
+AS_GOOD = 0.8
+"""A step that brings at least this share of what the best brings for the same money is called about as good."""
 
 HOW_TO_START = (
     "That was an invented bike. To begin with your own, type:  diagnose",
@@ -160,6 +160,7 @@ def _step(step: Step) -> dict[str, Any]:
         "wait": step.wait,
         "cost": step.cost,
         "expected": step.expected,
+        "merit": step.merit,
         "outcomes": dict(step.outcomes),
         "curing": step.curing if step.kind == "repair" else None,
     }
@@ -191,5 +192,5 @@ def _instead(free: Sequence[Step], event: Event) -> str:
     if free[0].id == did:
         return ""
     chosen = next((step for step in free if step.id == did), None)
-    near = chosen is not None and chosen.expected <= free[0].expected * (1 + AS_GOOD)
+    near = chosen is not None and chosen.merit >= free[0].merit * AS_GOOD
     return "He did another that is about as good instead:" if near else "He did something else instead:"

@@ -19,7 +19,7 @@ from diagnose.consultation.choices import (
 )
 from diagnose.consultation.evidence import bike_graph, targets
 from diagnose.consultation.safety import Lock, locks
-from diagnose.consultation.state import TRY_TO_START, State, must_close, situation_for, situation_now, tried
+from diagnose.consultation.state import TRY_TO_START, State, must_close, situation_for, tried
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, prospects
 from diagnose.inference.screen import glance, only_cause_present
@@ -27,11 +27,14 @@ from diagnose.model import Knowledge, Work
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.chances import unconditioned
 from diagnose.planning.look_ahead import order_tests, rank_steps
-from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, TestOption
+from diagnose.planning.options import Beliefs, Bench, Floats, Outlook
 from diagnose.planning.steps import Step
 
 EXACTLY = 10
 """So many of the most promising tests are looked ahead to exactly."""
+
+TINY = 1e-12
+"""Keeps quotients finite."""
 
 LEAST_REPAIR = 0.001
 """A repair is planned with if it cures something that stops the bike with at least this probability."""
@@ -55,10 +58,9 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     held = locks(knowledge, state, belief.conditions)
     bench = bench_of(knowledge, state)
     tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}
-    now = situation_now(knowledge, state)
-    candidates = {t.id: Candidate(t.id, rungs(t.outcomes), situation_for(t, now)) for t in tests.values()}
+    candidates = {t.id: Candidate(t.id, rungs(t.outcomes), situation_for(knowledge, state, t)) for t in tests.values()}
     alone = np.array(list(_alone(bike, targets(knowledge, state)).values()))
-    stop = stopping(np.array(list(belief.causes.values())), alone)
+    stop = _explained(stopping(np.array(list(belief.causes.values())), alone), belief.failing)
     options = {t.id: test_option(knowledge, state, t) for t in tests.values()}
     looks = quickest_looks(knowledge, state)
     repairs = [
@@ -72,15 +74,15 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
         bench, list(options.values()), repairs, Beliefs(marginals=stop, failing=belief.failing, after=quick)
     )
     opening = {test for lock in held for test in lock.unlocked_by}
-    chosen = [name for n, name in enumerate(order) if n < EXACTLY or name in opening]
+    chosen = [step.id for n, step in enumerate(order) if n < EXACTLY or step.id in opening]
     ahead = prospects(bike, asked, [candidates[name] for name in chosen])
-    after = {name: _after(p, alone, stop, belief.failing) for name, p in ahead.items()}
+    after = {n: _after(ahead[n], alone, stop, belief.failing) if n in ahead else quick[n] for n in chosen}
     beliefs = Beliefs(marginals=stop, failing=belief.failing, after=after)
     ranked = rank_steps(bench, [options[name] for name in after], repairs, beliefs)
     named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]
     if tried(knowledge, state):
         named.sort(key=lambda step: step.kind == "try_out")  # it would show the same once more
-    named += [_plain(bench, options[name], quick[name], order[name]) for name in order if name not in after]
+    named += [step for step in order if step.id not in after]
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
     return Outlooked(_unlocked_first(steps, held), min(s.expected for s in ranked))
 
@@ -94,24 +96,19 @@ def _glances(bike: BikeGraph, candidates: Sequence[Candidate], stop: Floats, fai
         seen = glance(bike, q, candidate)
         chances = failing * seen.failing + (1 - failing) * seen.working
         fails = np.minimum(failing * seen.failing / chances, 1.0)
-        found[candidate.id] = Outlook(chances=chances, marginals=seen.stops * fails[:, None], failing=fails)
+        marginals = _kept(stop, chances, seen.stops * fails[:, None])
+        found[candidate.id] = Outlook(chances=chances, marginals=marginals, failing=fails)
     return found
 
 
-def _plain(bench: Bench, option: TestOption, outlook: Outlook, expected: float) -> Step:
-    """A test that was only viewed quickly."""
-    minutes = option.minutes + bench.tree.minutes_to_open(option.access, bench.opened)
-    return Step(
-        kind="test",
-        id=option.id,
-        minutes=minutes,
-        wait=option.wait,
-        opens=bench.tree.to_open(option.access, bench.opened),
-        cost=bench.money(minutes, option.wait),
-        expected=expected,
-        rough=True,
-        outcomes=tuple(zip(option.outcomes, outlook.chances.tolist(), strict=True)),
-    )
+def _kept(now: Floats, chances: Floats, after: Floats) -> Floats:
+    """Return the chances after each outcome scaled so that on average over the outcomes they are what they are now.
+
+    Shapes (causes,), (outcomes,), (outcomes, causes). What comes after is approximate; unscaled, a test could seem
+    to move the causes without telling anything.
+    """
+    scaled: Floats = np.minimum(after * now / np.maximum(chances @ after, TINY), 1.0)
+    return scaled
 
 
 def stopping(present: Floats, alone: Floats) -> Floats:
@@ -140,10 +137,20 @@ def _after(prospect: Prospect, alone: Floats, stop: Floats, failing: float) -> O
     marginals = stopping(prospect.causes, alone)
     odds = min(failing, 1 - 1e-9) / max(1 - failing, 1e-9) * _odds_of_any(marginals) / _odds_of_any(stop)
     fails = odds / (1 + odds)
-    average = float(prospect.probabilities @ fails)
+    fails = np.minimum(fails * failing / max(float(prospect.probabilities @ fails), TINY), 1.0)
     return Outlook(
-        chances=prospect.probabilities, marginals=marginals, failing=np.minimum(fails * failing / average, 1.0)
+        chances=prospect.probabilities, marginals=_kept(stop, prospect.probabilities, marginals), failing=fails
     )
+
+
+def _explained(stop: Floats, failing: Floats | float) -> Floats:
+    """Return the chances of the causes raised so that they add up at least to P(it fails): leaks are among them.
+
+    Shapes (..., causes) and (...). `stopping` is approximate and can fall short of it.
+    """
+    short = np.asarray(failing) / np.maximum(stop.sum(axis=-1), 1e-12)
+    raised: Floats = np.minimum(stop * np.maximum(short, 1.0)[..., None], 1.0)
+    return raised
 
 
 def _odds_of_any(stop: Floats) -> Floats:

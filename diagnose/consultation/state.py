@@ -8,8 +8,8 @@ from difflib import get_close_matches
 from typing import Any
 
 from diagnose.events import Event
-from diagnose.model import Knowledge, Test, gate_state, may_apply
-from diagnose.network.situations import RepairDone, Situation
+from diagnose.model import BEHAVIOUR, Knowledge, Test, gate_state, may_apply
+from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.planning.access import AccessTree
 from diagnose.problems import JobError
 
@@ -105,8 +105,19 @@ def tried(knowledge: Knowledge, state: State) -> str:
     return outcomes[-1] if outcomes else ""
 
 
-def situation_for(test: Test, now: Situation) -> Situation:
-    """Return the situation a test looks at: the bike as it stands, less what the test itself cuts or supplies."""
+def situation_for(knowledge: Knowledge, state: State, test: Test) -> Situation:
+    """Return the situation a test tells of.
+
+    It is the bike as it stands, less what the test itself cuts or supplies. A question is about the bike as it came,
+    or, if it is about what the bike does, as it was when it was last tried: of what was done since, nobody knows yet.
+    """
+    if test.kind == "ask":
+        does = any(
+            node in knowledge.conditions and knowledge.conditions[node].system == BEHAVIOUR for node in test.drivers
+        )
+        attempts = [seen.situation for seen in state.seen if seen.test == TRY_TO_START] if does else []
+        return attempts[-1] if attempts else ARRIVAL
+    now = situation_now(knowledge, state)
     return Situation(now.epoch, now.cut | frozenset(test.removes), now.held | frozenset(test.supplies))
 
 
@@ -219,7 +230,7 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     outcomes = [outcome.id for outcome in test.outcomes]
     if body.get("outcome") not in outcomes:
         raise JobError(f"{test.id} has no outcome {body.get('outcome')!r}; write one of: {', '.join(outcomes)}")
-    situation = situation_for(test, situation_now(knowledge, state))
+    situation = situation_for(knowledge, state, test)
     seen = Seen(test.id, body["outcome"], situation, number, body.get("reading"))
     earlier = tuple(old for old in state.seen if (old.test, old.situation) != (seen.test, seen.situation))
     state = _worked(knowledge, state, test.access, test.does, float(body.get("minutes", test.minutes)))

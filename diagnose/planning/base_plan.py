@@ -24,7 +24,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnose.planning.chances import Cover, Losses, cover, cure_table, losses
+from diagnose.planning.chances import CERTAIN, Cover, Losses, cover, cure_table, losses
+from diagnose.planning.finding import needs, search_cost
 from diagnose.planning.options import Bench, Floats, RepairOption
 from diagnose.planning.repair_order import Branch, grow, repair_order
 
@@ -41,10 +42,6 @@ EQUAL = 1e-9
 """Money: a difference that is rounding only."""
 
 TRY_OUT, SERVICE_CALL = "try_out", "service_call"
-
-
-UNFORCED = np.array([-1], dtype=np.intp)
-"""No repair is forced to come first, for a single leaf."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,20 +85,16 @@ class Layout:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Leaves:
-    """A batch of B beliefs to be valued. marginals: [B, n]. failing: [B]. opened: per leaf what is open.
-
-    forced: [B] index of the repair that must be done first, -1 for none.
-    """
+    """A batch of B beliefs to be valued. marginals: [B, n]. failing: [B]. opened: per leaf what is open."""
 
     marginals: Floats
     failing: Floats
     opened: tuple[frozenset[str], ...]
-    forced: NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Values:
-    """Value of each leaf [B], how it was reached, and P(works once the forced repair is done) [B].
+    """Value of each leaf [B], and the base plan behind it.
 
     order: per leaf repair indices. lump: [B, R] true where a repair is in the last, single item.
     fails: [B, K + 1] P(still fails after so many items). start: [B] items before the first try-out, 0 for
@@ -110,7 +103,6 @@ class Values:
     """
 
     value: Floats
-    curing: Floats
     order: tuple[tuple[int, ...], ...]
     lump: NDArray[np.bool_]
     fails: Floats
@@ -141,7 +133,7 @@ def lay_out(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats) ->
     access = grow([np.flatnonzero(row).tolist() for row in need])
     shut = np.array([float(state not in bench.opened) for state in ids])
     price, cures = full + need @ (shut * (opening + closing)), cure_table(known, len(marginals))
-    shared = cover(cures, price, marginals[None, :], UNFORCED)
+    shared = cover(cures, price, marginals[None, :])
     return Layout(bench, known, money, full - money, access, need, opening, closing, cures, price, shared)
 
 
@@ -155,7 +147,7 @@ def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, 
         failing: P(the bike does not do what is asked | evidence).
     """
     layout = lay_out(bench, repairs, marginals)
-    leaf = Leaves(marginals[None, :], np.array([failing]), (bench.opened,), UNFORCED)
+    leaf = Leaves(marginals[None, :], np.array([failing]), (bench.opened,))
     return _read_plan(layout, value_leaves(layout, leaf))
 
 
@@ -182,24 +174,43 @@ def _names(layout: Layout, items: Sequence[tuple[int, ...]]) -> tuple[str, ...]:
     return tuple(layout.repairs[repair].id for item in items for repair in item)
 
 
-def value_leaves(layout: Layout, leaves: Leaves, singly: int = SINGLY) -> Values:
-    """Return the value of the base plan for a whole batch of beliefs. singly: repairs ordered one by one."""
-    given, free = layout.cover, np.ones((len(leaves.failing), len(layout.repairs)), dtype=np.bool_)
-    if (leaves.forced >= 0).any():
-        given = cover(layout.cures, layout.price, leaves.marginals, leaves.forced)
-        free = leaves.forced[:, None] != np.arange(len(layout.repairs))
+def value_leaves(layout: Layout, leaves: Leaves, singly: int = SINGLY, given: Cover | None = None) -> Values:
+    """Return the value of a whole batch of beliefs: of the base plan, or of looking first if that costs less.
+
+    Args:
+        layout: see lay_out.
+        leaves: the beliefs.
+        singly: so many repairs are ordered one by one.
+        given: which repair is counted on for which cause, if not as by the present belief.
+    """
+    given = given or layout.cover
     lost = losses(given, leaves.marginals, leaves.failing)
-    needed = -np.expm1(-lost.repairs) / lost.z[:, None] * free
+    needed = -np.expm1(-lost.repairs) / lost.z[:, None]
     few = _likeliest(needed, singly)
     lump = ~few & (needed > LEAST)
-    price = layout.money + np.where(free, np.clip(needed, 0.0, 1.0), 1.0) * layout.doing
+    price = layout.money + np.clip(needed, 0.0, 1.0) * layout.doing
     order = _orders(layout, leaves, np.where(few, lost.repairs, 0.0), price)
     loss, money, need = _items(layout, lost, order, lump, price)
     to_come = np.cumsum(np.column_stack([lost.rest, loss[:, ::-1]]), axis=1)[:, ::-1]
     fails = np.minimum((leaves.failing / lost.z)[:, None] * -np.expm1(-to_come), leaves.failing[:, None])
     fails[:, 0] = leaves.failing
     value, start, ends = _group(layout, leaves, fails, money, need)
-    return Values(value, 1.0 - fails[:, 1], order, lump, fails, start, ends)
+    if np.isfinite(layout.bench.bit_cost):
+        value = np.minimum(value, _looking(layout, leaves, given))
+    return Values(value, order, lump, fails, start, ends)
+
+
+def _looking(layout: Layout, leaves: Leaves, given: Cover) -> Floats:
+    """Return [B] the value of finding out first what is wrong, see finding."""
+    bench, opened, failing = layout.bench, _opened(layout, leaves), leaves.failing
+    m = np.minimum(leaves.marginals / np.maximum(failing, 1e-12)[:, None], 1.0)
+    needed, unknown = needs(given, m, len(layout.repairs))
+    reached = -np.expm1(np.log1p(-np.minimum(needed, CERTAIN)) @ layout.need)
+    access = (reached * (1.0 - opened)) @ (layout.opening + layout.closing)
+    fix = needed @ (layout.money + layout.doing) + access + unknown * bench.service_cost
+    close = opened @ layout.closing + bench.money(bench.try_minutes)
+    money: Floats = close + failing * fix + search_cost(bench, m, failing)
+    return money
 
 
 def _likeliest(needed: Floats, count: int) -> NDArray[np.bool_]:
@@ -210,15 +221,11 @@ def _likeliest(needed: Floats, count: int) -> NDArray[np.bool_]:
 
 
 def _orders(layout: Layout, leaves: Leaves, loss: Floats, price: Floats) -> tuple[tuple[int, ...], ...]:
-    """Return the order of repairs for each leaf: the forced one, then the others with its access open."""
-    need = np.vstack([layout.need, np.zeros(len(layout.opening))])
-    opened = np.maximum(_opened(layout, leaves), need[leaves.forced])
-    opening = (1.0 - opened) * (layout.opening + layout.closing)
+    """Return the order of repairs for each leaf."""
+    opening = (1.0 - _opened(layout, leaves)) * (layout.opening + layout.closing)
     return tuple(
-        (forced,) * (forced >= 0) + repair_order(layout.access, here, money, row)
-        for forced, here, money, row in zip(
-            leaves.forced.tolist(), opening.tolist(), price.tolist(), loss.tolist(), strict=True
-        )
+        repair_order(layout.access, here, money, row)
+        for here, money, row in zip(opening.tolist(), price.tolist(), loss.tolist(), strict=True)
     )
 
 
@@ -291,6 +298,6 @@ def _begin(layout: Layout, leaves: Leaves, begun: Floats, tried: Floats) -> tupl
     value, start = begun[np.arange(len(begun)), best], best + 1
     shut = _opened(layout, leaves) @ layout.closing
     for other, number in ((shut + layout.bench.service_cost, -1), (shut + tried, 0)):
-        better = (leaves.forced < 0) & (other < value - EQUAL)
+        better = other < value - EQUAL
         value, start = np.where(better, other, value), np.where(better, number, start)
     return value, start

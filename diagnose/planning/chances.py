@@ -72,7 +72,7 @@ def cure_table(repairs: Sequence[RepairOption], causes: int) -> Floats:
     return cures
 
 
-def cover(cures: Floats, money: Floats, marginals: Floats, forced: NDArray[np.intp]) -> Cover:
+def cover(cures: Floats, money: Floats, marginals: Floats) -> Cover:
     """Return how the causes are shared out among the repairs.
 
     Greedy minimum-sum set cover: again and again the repair with the most expected cures of what is still
@@ -84,7 +84,6 @@ def cover(cures: Floats, money: Floats, marginals: Floats, forced: NDArray[np.in
         cures: [R, n], see cure_table.
         money: [R] cost of each repair from the bench as it is, its shut access included.
         marginals: [B, n] beliefs to share out by.
-        forced: [B] the repair that is picked first, -1 for none.
 
     Source: Feige, Lovasz and Tetali 2004 (greedy is within a factor 4; from memory).
     """
@@ -93,11 +92,9 @@ def cover(cures: Floats, money: Floats, marginals: Floats, forced: NDArray[np.in
     per_money = cures[repair, cause] / np.maximum(money, FREE)[repair]
     left, open_to = np.ones_like(marginals), np.ones((len(rows), count), dtype=np.bool_)
     before, after = np.ones((len(rows), *cures.shape)), np.ones((len(rows), *cures.shape))
-    for turn in range(count):
+    for _ in range(count):
         gains = np.where(open_to, _by_repair((marginals * left)[:, cause] * per_money, repair), -1.0)
         pick = gains.argmax(axis=1)
-        if turn == 0:
-            pick = np.where(forced >= 0, forced, pick)
         before[rows, pick] = left
         left = left * (1.0 - cures[pick])
         after[rows, pick], open_to[rows, pick] = left, False
@@ -120,6 +117,23 @@ def losses(given: Cover, marginals: Floats, failing: Floats) -> Losses:
     pairs = q[:, given.cause]
     taken = np.log1p(-pairs * given.after) - np.log1p(-pairs * given.before)
     return Losses(np.maximum(_by_repair(taken, given.repair), 0.0), np.maximum(rest, 0.0), z)
+
+
+def after_repairs(marginals: Floats, failing: Floats, left: Floats) -> tuple[Floats, Floats]:
+    """Return the beliefs once something was repaired and nothing seen since: [B, n] marginals and [B] P(it fails).
+
+    Args:
+        marginals: [B, n] P(cause present and stopping the bike) before.
+        failing: [B] P(it fails) before.
+        left: [B, n] or [n] share of each cause that the repairs leave.
+    """
+    m = np.minimum(marginals / np.maximum(failing, 1e-12)[:, None], 1.0)
+    z = unconditioned(m)
+    q = np.minimum(m * z[:, None], CERTAIN)
+    loss = z * np.maximum(1.0 - m.sum(axis=1), 0.0) - np.log1p(-q * left).sum(axis=1)
+    fails = np.minimum(-np.expm1(-loss) / z, 1.0) * failing
+    still = failing / np.maximum(z, LIMIT)
+    return np.minimum(q * left * still[:, None], fails[:, None]), fails
 
 
 def _by_repair(pairs: Floats, repair: NDArray[np.intp]) -> Floats:

@@ -1,12 +1,18 @@
-"""What to do next: every test, every repair and the try-out, each followed by the base plan.
+"""What to do next: every test, every repair and the try-out, each followed by the value of what is then believed.
 
-One-step rollout: Q(step) = its own cost + sum over its outcomes of P(outcome) x value of the base plan after
-it, with the access it opened still open. Source: Tu and Pattipati 2003.
+One-step rollout: Q(step) = its own cost + sum over its outcomes of P(outcome) x V(belief after it), with the
+access it opened still open. Source: Tu and Pattipati 2003.
+
+V is the base plan, or looking first (finding) where tests have a price and it is cheaper. The base plan can be
+followed: there the step of least Q is the best. Looking first is no plan but a measure of what is left: there the
+best step is the one that takes off the most of it for its own money, (V now - Q) / own cost + 1, as in greedy
+search by information per cost (Golovin and Krause 2011).
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -19,18 +25,15 @@ from diagnose.planning.base_plan import (
     lay_out,
     value_leaves,
 )
+from diagnose.planning.chances import after_repairs, cover
 from diagnose.planning.options import Beliefs, Bench, Floats, RepairOption, TestOption
 from diagnose.planning.steps import Step
-
-TIE_MINUTES = 1.0
-"""Steps within this many minutes of work of the best are taken as equally good (planning literature, 1.4, names
-2 % or one minute; 2 % of a bike that has stood for years is a quarter of an hour, which is no tie)."""
 
 ROUGHLY = 14
 """Repairs ordered one by one where tests are only to be put in order."""
 
-WORTHY = 0.5
-"""A repair only ties with a better one if it is at least this share as likely to cure: a choice of ours."""
+SLACK = 0.05
+"""Steps that save at most this share less than the best, for the same money, are taken as equally good."""
 
 WORKS, FAILS = "works", "fails"
 """The outcomes of a try-out."""
@@ -44,8 +47,8 @@ def rank_steps(
 ) -> tuple[Step, ...]:
     """Return all that could be done next, best first.
 
-    Sorted by expected money; within TIE_MINUTES of the best, if of use (see _tied): the safer, then what can be
-    undone (test, try-out, repair), then the cheaper now, then by id. Steps forbidden now go last.
+    Among those about as good as the best (SLACK): the safer, then what can be undone (test, try-out, repair), then
+    the cheaper now, then by id. Steps forbidden now go last.
     Handing on is no step: the base plan begins with SERVICE_CALL where that is the cheapest.
 
     Args:
@@ -58,52 +61,41 @@ def rank_steps(
         KeyError: a test has no outlook, or needs access that is not in the tree.
     """
     layout = lay_out(bench, repairs, beliefs.marginals)
-    now = _leaves([(beliefs.marginals, beliefs.failing, bench.opened)], [-1])
-    worth = float(value_leaves(layout, now).value[0])
     rated = [*_tests(layout, tests, beliefs), *_repairs(layout, beliefs), _try_out(layout, beliefs)]
-    possible = [step for step, _ in rated if not step.forbidden]
-    tied = _tied(possible, worth, beliefs.failing, bench.money(TIE_MINUTES))
-    return tuple(step for step, _ in sorted(rated, key=lambda one: _rank(one, (one[0].kind, one[0].id) in tied)))
+    rated = _with_merit(layout, beliefs, rated, SINGLY)
+    best = max((step.merit for step, _ in rated if not step.forbidden), default=0.0)
+    slack = SLACK * abs(best) if np.isfinite(bench.bit_cost) else EQUAL
+    return tuple(step for step, _ in sorted(rated, key=lambda one: _rank(one, best, slack)))
 
 
 def order_tests(
     bench: Bench, tests: Sequence[TestOption], repairs: Sequence[RepairOption], beliefs: Beliefs
-) -> dict[str, float]:
-    """Return id -> expected money of the tests, best first, locks and ties left aside: to choose the best few from."""
+) -> tuple[Step, ...]:
+    """Return the tests as rough steps, best first, locks and ties left aside: to choose the best few from."""
     layout = lay_out(bench, repairs, beliefs.marginals)
-    rated = sorted(_tests(layout, tests, beliefs, ROUGHLY), key=lambda one: (one[0].expected, one[0].id))
-    return {step.id: step.expected for step, _ in rated}
+    rated = _with_merit(layout, beliefs, _tests(layout, tests, beliefs, ROUGHLY), ROUGHLY)
+    steps = [replace(step, rough=True) for step, _ in rated]
+    return tuple(sorted(steps, key=lambda step: (-step.merit, step.id)))
 
 
-def _tied(steps: Sequence[Step], worth: float, failing: float, tie: float) -> frozenset[tuple[str, str]]:
-    """Return kind and id of the steps that are as good as the best.
-
-    Being cheap is not enough. A try-out must not be dearer than the base plan, a test must save as much as it costs
-    once more: below that its gain is within the error of the plan, and such tests follow each other without end.
-    A repair must be likely to help: WORTHY times what the best repair does.
-    """
-    limit = tie + min((step.expected for step in steps), default=0.0)
-    repairs = [step for step in steps if step.kind == "repair"]
-    best = min(repairs, key=lambda step: (step.expected, step.id), default=None)
-    helps = 1.0 - failing + WORTHY * (best.curing - 1.0 + failing) if best else 0.0
-    return frozenset(
-        (step.kind, step.id)
-        for step in steps
-        if step.expected <= limit
-        and (
-            step.curing >= helps
-            if step.kind == "repair"
-            else step.expected + (step.cost if step.kind == "test" else 0.0) <= worth + EQUAL
-        )
-    )
+def _with_merit(layout: Layout, beliefs: Beliefs, rated: Sequence[Rated], singly: int) -> list[Rated]:
+    """Return the steps with what they are ranked by, see above: the higher the better."""
+    if not np.isfinite(layout.bench.bit_cost):
+        return [(replace(step, merit=-step.expected), hazard) for step, hazard in rated]
+    now = _leaves([(beliefs.marginals, beliefs.failing, layout.bench.opened)])
+    worth = float(value_leaves(layout, now, singly).value[0])
+    return [
+        (replace(step, merit=(worth - step.expected) / max(step.cost, EQUAL) + 1.0), hazard) for step, hazard in rated
+    ]
 
 
-def _rank(rated: Rated, tied: bool) -> tuple[bool, bool, float, int, int, float, str]:
-    """Return the sorting key: among the tied only the reasons after expected money count."""
+def _rank(rated: Rated, best: float, slack: float) -> tuple[bool, float, int, int, float, str]:
+    """Return the sorting key: among those about as good as the best only the reasons after merit count."""
     step, hazard = rated
     kind = ("test", "try_out", "repair").index(step.kind)
-    expected = 0.0 if tied else step.expected
-    return bool(step.forbidden), not tied, expected, hazard, kind, step.cost, step.id
+    if step.merit >= best - slack:
+        return bool(step.forbidden), -best, hazard, kind, step.cost, step.id
+    return bool(step.forbidden), -step.merit, 0, 0, 0.0, step.id
 
 
 def _tests(layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs, singly: int = SINGLY) -> list[Rated]:
@@ -121,7 +113,7 @@ def _tests(layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs, singly
             weights.append((number, (1.0 - test.cannot) * float(outlook.chances[outcome])))
     if not rows:
         return []
-    values = value_leaves(layout, _leaves(rows, [-1] * len(rows)), singly).value
+    values = value_leaves(layout, _leaves(rows), singly).value
     after = np.zeros(len(tests))
     np.add.at(after, [number for number, _ in weights], values * np.array([share for _, share in weights]))
     return [_test(layout.bench, test, beliefs, float(left)) for test, left in zip(tests, after, strict=True)]
@@ -146,15 +138,19 @@ def _test(bench: Bench, test: TestOption, beliefs: Beliefs, after: float) -> Rat
 
 
 def _repairs(layout: Layout, beliefs: Beliefs) -> list[Rated]:
-    """Return every repair as a step: the base plan made to begin with it."""
+    """Return every repair as a step, done whether it is needed or not and nothing seen by it."""
     bench, count = layout.bench, len(layout.repairs)
     if not count:
         return []
-    rows = [(beliefs.marginals, beliefs.failing, bench.opened)] * count
-    values = value_leaves(layout, _leaves(rows, list(range(count))))
+    now, failing = np.tile(beliefs.marginals, (count, 1)), np.full(count, beliefs.failing)
+    marginals, fails = after_repairs(now, failing, 1.0 - layout.cures)
+    opened = tuple(bench.opened | bench.tree.closure(repair.access) for repair in layout.repairs)
+    given = cover(layout.cures, layout.price, marginals)
+    values = value_leaves(layout, Leaves(marginals, fails, opened), given=given).value
     found = []
     for number, repair in enumerate(layout.repairs):
         opening = bench.tree.minutes_to_open(repair.access, bench.opened)
+        own = bench.money(opening + repair.minutes, repair.wait, repair.parts)
         step = Step(
             kind="repair",
             id=repair.id,
@@ -162,9 +158,9 @@ def _repairs(layout: Layout, beliefs: Beliefs) -> list[Rated]:
             wait=repair.wait,
             opens=bench.tree.to_open(repair.access, bench.opened),
             parts=repair.parts,
-            cost=bench.money(opening + repair.minutes, repair.wait, repair.parts),
-            expected=float(values.value[number]),
-            curing=float(values.curing[number]),
+            cost=own,
+            expected=own + float(values[number]),
+            curing=1.0 - float(fails[number]),
             forbidden=repair.forbidden,
         )
         found.append((step, repair.hazard))
@@ -176,7 +172,7 @@ def _try_out(layout: Layout, beliefs: Beliefs) -> Rated:
     bench, failing = layout.bench, beliefs.failing
     minutes = bench.tree.minutes_to_close(bench.opened) + bench.try_minutes
     given_fails = np.minimum(beliefs.marginals / max(failing, 1e-12), 1.0)
-    left = value_leaves(layout, _leaves([(given_fails, 1.0, frozenset())], [-1])).value[0]
+    left = value_leaves(layout, _leaves([(given_fails, 1.0, frozenset())])).value[0]
     step = Step(
         kind="try_out",
         id=TRY_OUT,
@@ -189,10 +185,9 @@ def _try_out(layout: Layout, beliefs: Beliefs) -> Rated:
     return step, bench.try_hazard
 
 
-def _leaves(rows: Sequence[tuple[Floats, float, frozenset[str]]], forced: Sequence[int]) -> Leaves:
+def _leaves(rows: Sequence[tuple[Floats, float, frozenset[str]]]) -> Leaves:
     return Leaves(
         np.array([marginals for marginals, _, _ in rows]),
         np.array([failing for _, failing, _ in rows]),
         tuple(opened for _, _, opened in rows),
-        np.array(forced, dtype=np.intp),
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ class Bench:
 
     opened: access open now. rate, wait_rate: money per minute of work and of waiting. try_minutes: one
     try-out, closing up apart. service_cost: money for handing on what the known repairs leave over.
+    bit_cost: money to halve what could be wrong by tests; infinite where the plan only repairs.
     try_forbidden: cautions that lock the try-out now. try_hazard: 0 is harmless, higher is worse.
     """
 
@@ -28,6 +30,7 @@ class Bench:
     wait_rate: float = 0.0
     try_minutes: float
     service_cost: float
+    bit_cost: float = inf
     try_forbidden: tuple[str, ...] = ()
     try_hazard: int = 0
 

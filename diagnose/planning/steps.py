@@ -11,10 +11,10 @@ class Step:
     """A test, repair or try-out that could be done next. Money in the shop's currency, time in minutes.
 
     expected: expected money until the bike does what the job asks if this is done next, this step
-    included. outcomes: outcome id and its probability (tests and try-outs). curing: probability that
-    the bike does what is asked once this is done (repairs). opens: access to open now, outermost first;
-    closes: what has to be shut before.
-    forbidden: cautions that lock the step now. rough: expected and outcomes are from the quick view.
+    included. merit: what steps are ranked by, see look_ahead. outcomes: outcome id and its probability
+    (tests and try-outs). curing: probability that the bike does what is asked once this is done (repairs).
+    opens: access to open now, outermost first; closes: what has to be shut before. forbidden: cautions that
+    lock the step now. rough: expected, merit and outcomes are from the quick view.
     """
 
     kind: Literal["test", "repair", "try_out"]
@@ -26,6 +26,7 @@ class Step:
     parts: float = 0.0
     cost: float = 0.0
     expected: float = 0.0
+    merit: float = 0.0
     outcomes: tuple[tuple[str, float], ...] = ()
     curing: float = 0.0
     forbidden: tuple[str, ...] = ()

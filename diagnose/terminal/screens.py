@@ -16,6 +16,9 @@ APART = "Much was done since the {} earliest answers: these count only by what t
 WORTH_AN_ARROW = 0.02
 """A change of chance below this is not shown."""
 
+AS_GOOD = 0.95
+"""A step that brings at least this share of what the best brings is said to be as good."""
+
 LEAST = 0.01
 """A cause below this chance is not on the short list."""
 
@@ -30,7 +33,7 @@ def board_lines(page: Page, board: Board, most: int = MOST_LIKELY) -> list[Line]
     if board.doubt:
         lines += page.wrapped(board.doubt, "! ", "warn")
     left = f"{minutes(board.minutes_left)}, cost {money(board.cost_left, board.currency)}"
-    return [*lines, *page.wrapped(f"To go, on average at most: {left}", rest="  ")]
+    return [*lines, *page.wrapped(f"Still to go, roughly: {left}", rest="  ")]
 
 
 def likely_lines(page: Page, likely: Likely) -> list[Line]:
@@ -90,7 +93,7 @@ def why_lines(
     prospects: Iterable[tuple[str, float, str, float]],
     runner_up: tuple[str, float] | None,
 ) -> list[Line]:
-    """Return what each outcome would tell, and by how much the step beats the next best (money)."""
+    """Return what each outcome would tell, and the best other step: what it brings for the same money, as a share."""
     lines = [Line(""), *page.wrapped(f"Why {card.name}?", "", "bold")]
     if card.why:
         lines += page.wrapped(card.why, "  ")
@@ -100,10 +103,15 @@ def why_lines(
     if card.step.kind == "repair":
         lines += page.wrapped(f"With this done it is right in {per_cent(card.step.curing)} of cases.", "  ")
     if runner_up is not None:
-        name, difference = runner_up
-        says = f"Next best: {name}, dearer by {difference:.0f} on average."
-        lines += page.wrapped(says if difference >= 0.5 else f"As good: {name}.", "  ")
+        name, share = runner_up
+        lines += page.wrapped(_runner_up(name, share), "  ")
     return lines
+
+
+def _runner_up(name: str, share: float) -> str:
+    if share < AS_GOOD:
+        return f"Next best: {name}. It brings {100 * share:.0f} % as much for the same money."
+    return f"As good: {name}." if share <= 1 / AS_GOOD else f"Better for the money: {name}."
 
 
 def others_lines(page: Page, locked: Sequence[Card]) -> list[Line]:
@@ -114,11 +122,11 @@ def others_lines(page: Page, locked: Sequence[Card]) -> list[Line]:
     return lines
 
 
-def other_text(card: Card, cheapest: float) -> str:
-    """Return a step as a row of a list: name, time, how much dearer it is in the end than the cheapest."""
+def other_text(card: Card, best: float) -> str:
+    """Return a step as a row of a list: name, time, what it brings for the same money as a share of the best."""
     parts = [f"{card.name} - {_time(card)}"]
-    if card.step.expected:
-        parts.append(f"+{max(0.0, card.step.expected - cheapest):.0f}")
+    if card.step.merit > 0 and best > 0:
+        parts.append(f"{100 * card.step.merit / best:.0f} % as good")
     if card.step.forbidden:
         parts.append("locked")
     return ", ".join(parts)

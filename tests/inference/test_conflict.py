@@ -46,7 +46,7 @@ def test_answers_that_do_not_fit_are_said_not_to(shipped):
     job = begin(shipped, {"bike": {"strokes": "2", "ignition": "points_magneto", "parked": "lately"}})
     fits = job.add(observe("spark_at_gap", "none")).add(observe("spark_plug_air", "none"))
     assert fits.conflict is None
-    odd = job.add(observe("spark_at_gap", "good")).add(observe("spark_plug_air", "none"))
+    odd = job.add(observe("spark_at_gap", "none")).add(observe("spark_plug_air", "good"))
     assert odd.conflict is not None
     assert "hardly fits together" in str(odd.conflict)
     assert odd.conflict.repeat.startswith(

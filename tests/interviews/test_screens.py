@@ -42,7 +42,7 @@ TENSION = Caution(
     place=Place("x"),
 )
 CARD = Card(
-    step=Step(kind="test", id="spark", minutes=7, opens=("plug_out",), expected=71.4, wait=10),
+    step=Step(kind="test", id="spark", minutes=7, opens=("plug_out",), expected=71.4, merit=2.0, wait=10),
     name="Spark across a 6 mm gap",
     opens=(("Spark plug out", 3.0),),
     closes=("Float bowl off",),
@@ -72,9 +72,9 @@ PROSPECTS = [
 def printed(page: Page) -> str:
     page.show(screens.board_lines(page, BOARD))
     page.show(screens.card_lines(page, CARD))
-    page.show(screens.why_lines(page, CARD, PROSPECTS, ("Look at the points", 2.4)))
+    page.show(screens.why_lines(page, CARD, PROSPECTS, ("Look at the points", 0.7)))
     page.show(screens.others_lines(page, [LOCKED]))
-    page.show(page.wrapped(screens.other_text(CARD, 68.0), "  1  "))
+    page.show(page.wrapped(screens.other_text(CARD, 2.5), "  1  "))
     assert isinstance(page.sink, io.StringIO)
     return page.sink.getvalue()
 

@@ -11,7 +11,7 @@ from diagnose.model import Access
 from diagnose.planning import options
 from diagnose.planning.access import AccessTree
 from diagnose.planning.base_plan import base_plan
-from diagnose.planning.look_ahead import TIE_MINUTES, rank_steps
+from diagnose.planning.look_ahead import rank_steps
 from diagnose.planning.steps import Step
 from diagnose.problems import Place
 
@@ -119,8 +119,8 @@ def test_a_free_test_that_tells_all_saves_and_one_that_tells_nothing_costs_nothi
 def test_a_repair_is_priced_even_where_handing_on_is_cheaper() -> None:
     cheap = replace(BENCH, service_cost=10.0)
     steps = by_id(rank_steps(cheap, [], REPAIRS, options.Beliefs(marginals=NOW, failing=1.0, after={})))
-    left = 1.0 - steps["coil"].curing
-    assert steps["coil"].expected == pytest.approx(2.0 * 20.0 + 40.0 + 2.0 * 3.0 + left * 10.0)
+    attempt = 2.0 * 3.0 + (1.0 - steps["coil"].curing) * 10.0
+    assert steps["coil"].expected == pytest.approx(2.0 * 20.0 + 40.0 + min(attempt, 10.0))
 
 
 def twins(**changes: object) -> tuple[options.RepairOption, options.RepairOption]:
@@ -135,14 +135,18 @@ def first_of(*repairs: options.RepairOption, bench: options.Bench = BENCH) -> st
     return rank_steps(bench, [], repairs, beliefs)[0].id
 
 
+SEARCH = replace(BENCH, bit_cost=20.0)
+"""The same bench where tests have a price, so that looking first is a way."""
+
+
 @pytest.mark.source("planning literature, 1.4 point 2: safer, reversible, cheaper now, id")
 def test_ties_go_to_the_safer_then_the_cheaper_then_the_id() -> None:
     first, second = twins()
     assert first_of(first, second) == first_of(second, first) == "m"
-    assert first_of(replace(first, hazard=1), second) == "n"
-    assert first_of(replace(first, minutes=10.1), second) == "n"
-    assert first_of(replace(first, minutes=10.1), replace(second, hazard=2)) == "m"
-    assert first_of(replace(first, minutes=9.0), replace(second, minutes=14.0)) == "m"
+    assert first_of(replace(first, hazard=1), second, bench=SEARCH) == "n"
+    assert first_of(replace(first, minutes=10.1), second, bench=SEARCH) == "n"
+    assert first_of(replace(first, minutes=10.1), replace(second, hazard=2), bench=SEARCH) == "m"
+    assert first_of(replace(first, minutes=9.0), replace(second, minutes=14.0), bench=SEARCH) == "m"
 
 
 def test_what_is_forbidden_goes_last() -> None:
@@ -156,7 +160,7 @@ def test_what_is_forbidden_goes_last() -> None:
 
 
 @pytest.mark.source("planning literature, 1.4 point 2: a test comes before a repair that is as good")
-def test_a_test_wins_a_tie_only_if_it_is_worth_its_cost() -> None:
+def test_a_free_test_comes_first_and_one_that_costs_and_tells_nothing_does_not() -> None:
     silent = options.Outlook(chances=np.array([1.0]), marginals=NOW[None, :], failing=np.ones(1))
     beliefs = replace(BELIEFS, after={"look": silent})
     free = options.TestOption(id="look", minutes=0.0, outcomes=("same",))
@@ -164,28 +168,41 @@ def test_a_test_wins_a_tie_only_if_it_is_worth_its_cost() -> None:
     assert ranked(replace(free, minutes=0.1), beliefs=beliefs)[0].kind == "repair"
 
 
-def test_a_test_that_gives_back_less_than_twice_its_cost_wins_no_tie() -> None:
-    shift = 0.2 * np.array([1.0, -1.0, 0.0])
-    little = options.Outlook(
-        chances=np.array([0.5, 0.5]), marginals=np.stack([NOW + shift, NOW - shift]), failing=np.ones(2)
+def halving(bits: float, minutes: float) -> tuple[options.TestOption, options.Outlook]:
+    """Return a test of four equally likely faults that tells two of them from the others, or nothing."""
+    told = np.array([[0.5, 0.5, 0.0, 0.0], [0.0, 0.0, 0.5, 0.5]]) if bits else np.full((2, 4), 0.25)
+    test = options.TestOption(id=f"test {minutes}", minutes=minutes, outcomes=("left", "right"))
+    return test, options.Outlook(chances=np.array([0.5, 0.5]), marginals=told, failing=np.ones(2))
+
+
+FOUR = tuple(options.RepairOption(id=f"r{k}", minutes=40.0, parts=30.0, cures={k: 1.0}) for k in range(4))
+
+
+@pytest.mark.source("Golovin and Krause 2011: greedy by gain per cost; entropy of four equal faults, 2 bits")
+def test_looking_first_takes_the_test_that_tells_most_for_its_money() -> None:
+    pairs = [halving(1.0, 3.0), halving(1.0, 5.0), halving(0.0, 0.5)]
+    beliefs = options.Beliefs(
+        marginals=np.full(4, 0.25), failing=1.0, after={test.id: outlook for test, outlook in pairs}
     )
-    beliefs = replace(BELIEFS, after={"look": little})
-    free = options.TestOption(id="look", minutes=0.0, outcomes=("more", "less"))
-    gain = base_plan(BENCH, REPAIRS, NOW, 1.0).value - by_id(ranked(free, beliefs=beliefs))["look"].expected
-    assert 0 < gain < BENCH.money(TIE_MINUTES)
-    cheap, dear = (replace(free, minutes=share * gain / BENCH.rate) for share in (0.4, 0.6))
-    assert ranked(cheap, beliefs=beliefs)[0].id == "look"
-    assert ranked(dear, beliefs=beliefs)[0].kind == "repair"
-    assert by_id(ranked(dear, beliefs=beliefs))["look"].expected < base_plan(BENCH, REPAIRS, NOW, 1.0).value
+    steps = rank_steps(SEARCH, [test for test, _ in pairs], FOUR, beliefs)
+    assert [step.id for step in steps[:2]] == ["test 3.0", "test 5.0"]
+    repaired = 2.0 * 40.0 + 30.0  # the one that is bad; then one try-out
+    assert by_id(steps)["test 3.0"].expected == pytest.approx(2.0 * 3.0 + repaired + 2.0 * 3.0 + 20.0 * 1.0)
+    assert steps.index(by_id(steps)["test 0.5"]) > 2
 
 
-def test_a_cheap_repair_that_hardly_helps_wins_no_tie() -> None:
-    beliefs = options.Beliefs(marginals=np.array([0.999, 0.002]), failing=1.0, after={})
-    useful = options.RepairOption(id="useful", minutes=60.0, hazard=2, cures={0: 1.0})
-    token = options.RepairOption(id="token", minutes=0.1, cures={1: 1.0})
-    steps = rank_steps(BENCH, [], [token, useful], beliefs)
-    assert by_id(steps)["token"].expected <= 1.02 * by_id(steps)["useful"].expected
-    assert steps[0].id == "useful"
+def test_what_is_known_is_repaired_and_then_tried_before_more_is_looked_at() -> None:
+    test, outlook = halving(1.0, 3.0)
+    known = np.array([0.96, 0.02, 0.01, 0.01])
+    after = {test.id: replace(outlook, marginals=np.stack([known, known]) * np.array([[1.02], [0.98]]))}
+    now = options.Beliefs(marginals=known, failing=1.0, after=after)
+    assert rank_steps(SEARCH, [test], FOUR, now)[0].id == "r0"
+    done = options.Beliefs(
+        marginals=np.array([0.0, 0.02, 0.01, 0.01]),
+        failing=0.04,
+        after={test.id: replace(outlook, marginals=outlook.marginals * 0.04, failing=np.array([0.04, 0.04]))},
+    )
+    assert rank_steps(SEARCH, [test], FOUR, done)[0].kind == "try_out"
 
 
 def test_nothing_depends_on_the_order_of_what_is_given() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import inf
 
 from diagnose.model import Repair
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
@@ -105,7 +106,10 @@ def why(bench: Bench, card: views.Card) -> None:
     """Show what the outcomes would tell and how much the step beats the next best."""
     now = bench.consultation
     other = next((step for step in views.steps_of(now)[0] if step != card.step), None)
-    runner_up = (views.work_of(bench.consultation, other).name, other.expected - card.step.expected) if other else None
+    runner_up = None
+    if other:
+        share = max(other.merit, 0.0) / card.step.merit if card.step.merit > 0 else inf
+        runner_up = views.work_of(bench.consultation, other).name, share
     prospects = views.prospects(now, card.step)
     bench.page.show(screens.why_lines(bench.page, card, prospects, runner_up))
 

@@ -37,8 +37,8 @@ def other_steps(bench: Bench, card: views.Card) -> Step | None:
 
 def _rows(bench: Bench, steps: Sequence[Step]) -> list[Choice]:
     now = bench.consultation
-    cheapest = min((step.expected for step in now.steps), default=0.0)
-    return [Choice(f"{step.kind}.{step.id}", screens.other_text(views.card(now, step), cheapest)) for step in steps]
+    best = max((step.merit for step in now.steps), default=0.0)
+    return [Choice(f"{step.kind}.{step.id}", screens.other_text(views.card(now, step), best)) for step in steps]
 
 
 def _worth_telling(locked: tuple[Step, ...]) -> list[Step]:

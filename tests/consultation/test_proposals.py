@@ -1,0 +1,85 @@
+"""What the tool proposes on the shipped knowledge, step after step, as a mechanic would judge it."""
+
+from __future__ import annotations
+
+import pytest
+
+from diagnose.consultation import TRY_TO_START, Consultation, begin, observe, repair
+
+KICK = {"starter": "kick", "fuelling": "carburettor", "cylinders": "1", "tap": "gravity", "throttle": "slide"}
+TWO = {**KICK, "strokes": "2", "ignition": "points_magneto", "inlet": "port", "oiling": "premix", "parked": "lately"}
+FOUR = {**KICK, "strokes": "4", "ignition": "cdi_self", "parked": "lately"}
+
+COMPRESSION = {"feel_kick_lever", "feel_thumb", "comp_dry", "feel_exhaust_puff"}
+FUEL = {"look_fuel_level", "look_tap", "turn_on_tap", "look_bowl_catch", "flow_tap", "look_bowl_dirt"}
+
+
+def follow(job: Consultation, odd: dict[str, str], most: int, cause: str = "") -> tuple[list[str], Consultation]:
+    """Do what is proposed: tests give the odd answers named, all others are sound, until the cause is put right."""
+    done: list[str] = []
+    answers = dict(odd)
+    while len(done) < most and job.next_step is not None and not job.done:
+        step = job.next_step
+        done.append(step.id)
+        if step.kind == "repair":
+            right = cause in job.knowledge.repairs[step.id].cures
+            job = job.add(repair(step.id, {cause: "broken"} if right and answers else {}))
+            answers = {} if right else answers
+        elif step.id in answers:
+            job = job.add(observe(step.id, answers[step.id]))
+        else:
+            job = job.add(observe(step.id, job.knowledge.tests[step.id].outcomes[-1].id))
+    return done, job
+
+
+@pytest.mark.source("common practice: spark, fuel and compression are each looked at before anything is taken apart")
+@pytest.mark.parametrize("bike", [TWO, FOUR])
+def test_a_dead_bike_is_asked_for_spark_fuel_and_compression_first(shipped, bike):
+    job = begin(shipped, {"bike": bike, "complaint": "not_a_cough"})
+    done, _ = follow(job, {TRY_TO_START: "nothing"}, 12)
+    assert "spark_at_gap" in done
+    assert FUEL & set(done)
+    assert COMPRESSION & set(done)
+
+
+PILOT = {"ask_choke_effect": "better", "screw_response": "no_answer", "pilot_jet_look": "blocked"}
+NO_SPARK = {
+    "spark_at_gap": "none",
+    "spark_plug_air": "none",
+    "spark_at_points": "none_at_all",
+    "spark_kill_isolated": "still_none",
+}
+
+
+@pytest.mark.parametrize(
+    ("complaint", "answers", "cause"),
+    [
+        ("starts_then_dies", {TRY_TO_START: "only_on_choke", **PILOT}, "pilot_jet_blocked"),
+        ("wont_idle", {TRY_TO_START: "wont_idle", **PILOT}, "pilot_jet_blocked"),
+        (
+            "not_a_cough",
+            {TRY_TO_START: "nothing", **NO_SPARK, "look_points": "film", "meter_points": "high"},
+            "points_oxidised",
+        ),
+        ("floods", {TRY_TO_START: "as_reported", "look_leaks": "from_overflow"}, "needle_leaks"),
+    ],
+)
+@pytest.mark.parametrize("bike", [TWO, {**TWO, "parked": "year"}])
+def test_what_was_found_is_put_right_and_then_tried(shipped, bike, complaint, answers, cause):
+    job = begin(shipped, {"bike": bike, "complaint": complaint})
+    done, job = follow(job, answers, 30, cause)
+    assert job.done, done
+    assert any(cause in shipped.repairs[step].cures for step in done if step in shipped.repairs)
+
+
+@pytest.mark.parametrize("complaint", ["not_a_cough", "starts_then_dies", "hard_to_start", "floods", "wont_idle"])
+def test_no_repair_is_proposed_for_next_to_nothing(shipped, complaint):
+    """Two minutes of it apart: what takes no longer than to look whether it is needed."""
+    job = begin(shipped, {"bike": TWO, "complaint": complaint})
+    for _ in range(12):
+        step = job.next_step
+        assert step is not None
+        if step.kind == "repair":
+            likely = max(job.belief.causes.get(cause, 0.0) for cause in shipped.repairs[step.id].cures)
+            assert likely > 0.05 or step.minutes <= 2.0, (step.id, likely)
+        _, job = follow(job, {TRY_TO_START: "as_reported"}, 1)

@@ -9,7 +9,8 @@ from typing import Any, Protocol, TextIO
 from diagnose.problems import DiagnoseError
 
 BACK = "back"
-DIGITS = "1234567890"
+ROWS = "1234567890aefgijkopvxyz"
+"""Keys for the rows of a list: digits, then letters that say nothing else anywhere."""
 PLAIN_ROWS = 12
 
 
@@ -68,13 +69,14 @@ class Asker(Protocol):
 
 
 def keyed(choices: Sequence[Choice]) -> list[tuple[str, Choice]]:
-    """Give each choice its key: its own letter, else the next of the digits 1-9 and 0, else none.
+    """Give each choice its key: its own letter, else the next of the digits and of the letters left over, else none.
 
     >>> [key for key, _ in keyed([Choice("a", "A"), Choice("back", "Back", "b"), Choice("c", "C")])]
     ['1', 'b', '2']
     """
-    digits = iter(DIGITS)
-    return [(choice.key or next(digits, ""), choice) for choice in choices]
+    taken = {choice.key for choice in choices}
+    rows = iter(key for key in ROWS if key not in taken)
+    return [(choice.key or next(rows, ""), choice) for choice in choices]
 
 
 class PlainAsker:

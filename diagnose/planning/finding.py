@@ -43,7 +43,7 @@ def bits(m: Floats) -> Floats:
     >>> bits(np.array([[0.5, 0.25, 0.25], [1.0, 1.0, 0.0]])).tolist()
     [1.5, 0.0]
     """
-    found: Floats = -(m * np.log2(np.maximum(m, TINY))).sum(axis=1)
+    found: Floats = 0.0 - (m * np.log2(np.maximum(m, TINY))).sum(axis=1)
     return found
 
 

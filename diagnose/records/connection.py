@@ -7,6 +7,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from time import monotonic, sleep
 
 from diagnose.problems import JobError
 
@@ -17,6 +18,10 @@ OLDEST_SQLITE = (3, 37, 0)
 """The first SQLite with STRICT tables."""
 
 BUSY_MS = 5000
+"""How long another program's writing is waited for."""
+
+AGAIN_SECONDS = 0.02
+"""Pause before SQLite is asked again."""
 
 
 class DamagedFileError(JobError):
@@ -69,10 +74,25 @@ def _set_up(db: sqlite3.Connection, path: Path) -> None:
     check_ours(db, path)
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA foreign_keys = ON")
-    # Where the write-ahead log is not possible SQLite keeps its rollback journal, which is as safe.
-    db.execute("PRAGMA journal_mode = WAL")
+    _use_log(db)
     with transaction(db):  # written each time, so that a read-only file is noticed before the first answer
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+
+
+def _use_log(db: sqlite3.Connection) -> None:
+    """Switch to the write-ahead log; where it is not possible SQLite keeps its rollback journal, which is as safe.
+
+    SQLite does not wait for others while it switches, whatever the busy timeout says; so it is done again here.
+    """
+    until = monotonic() + BUSY_MS / 1000
+    while True:
+        try:
+            db.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or monotonic() > until:
+                raise
+            sleep(AGAIN_SECONDS)
 
 
 def check_ours(db: sqlite3.Connection, path: Path) -> None:

@@ -19,7 +19,7 @@ from diagnose.consultation.choices import (
 )
 from diagnose.consultation.evidence import bike_graph, targets
 from diagnose.consultation.safety import Lock, locks
-from diagnose.consultation.state import TRY_TO_START, State, must_close, situation_for, tried
+from diagnose.consultation.state import TRY_TO_START, State, must_close, situation_for, situation_now, tried
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, prospects
 from diagnose.inference.screen import glance, only_cause_present
@@ -52,7 +52,8 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     """Return the ranked steps and the expected cost left. Raises NetworkTooWide.
 
     All tests are viewed quickly; the most promising, and those that could lift a lock, are looked ahead to
-    exactly and ranked with repairs and try-out. The rest follows in the order of the quick view.
+    exactly and ranked with repairs and try-out. Where that is too wide the quick view has to do, but not for what is
+    asked of the bike as it was: the quick view knows the bike only as it stands. The rest follows in its order.
     """
     bike = bike_graph(knowledge, state.facts)
     held = locks(knowledge, state, belief.conditions)
@@ -75,8 +76,12 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     )
     opening = {test for lock in held for test in lock.unlocked_by}
     chosen = [step.id for n, step in enumerate(order) if n < EXACTLY or step.id in opening]
+    now = situation_now(knowledge, state)
     ahead = prospects(bike, asked, [candidates[name] for name in chosen])
-    after = {n: _after(ahead[n], alone, stop, belief.failing) if n in ahead else quick[n] for n in chosen}
+    after = {name: _after(ahead[name], alone, stop, belief.failing) for name in chosen if name in ahead}
+    after |= {
+        name: quick[name] for name in chosen if name not in ahead and candidates[name].situation.epoch == now.epoch
+    }
     beliefs = Beliefs(marginals=stop, failing=belief.failing, after=after)
     ranked = rank_steps(bench, [options[name] for name in after], repairs, beliefs)
     named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]

@@ -35,6 +35,10 @@ ROUGHLY = 14
 SLACK = 0.05
 """Steps that save at most this share less than the best, for the same money, are taken as equally good."""
 
+DEAR_MINUTES, DOUBTFUL = 20.0, 0.5
+"""Parts that cost more than so many minutes of work, for a repair that will more likely not help than help, count this
+share of their merit: nothing is bought on suspicion while there is still something to look at. A choice of ours."""
+
 WORKS, FAILS = "works", "fails"
 """The outcomes of a try-out."""
 
@@ -84,9 +88,14 @@ def _with_merit(layout: Layout, beliefs: Beliefs, rated: Sequence[Rated], singly
         return [(replace(step, merit=-step.expected), hazard) for step, hazard in rated]
     now = _leaves([(beliefs.marginals, beliefs.failing, layout.bench.opened)])
     worth = float(value_leaves(layout, now, singly).value[0])
-    return [
-        (replace(step, merit=(worth - step.expected) / max(step.cost, EQUAL) + 1.0), hazard) for step, hazard in rated
-    ]
+    found = []
+    for step, hazard in rated:
+        merit = (worth - step.expected) / max(step.cost, EQUAL) + 1.0
+        doubtful = step.curing - 1.0 + beliefs.failing < 0.5 * beliefs.failing
+        if step.parts > layout.bench.money(DEAR_MINUTES) and doubtful and merit > 0.0:
+            merit *= DOUBTFUL
+        found.append((replace(step, merit=merit), hazard))
+    return found
 
 
 def _rank(rated: Rated, best: float, slack: float) -> tuple[bool, float, int, int, float, str]:

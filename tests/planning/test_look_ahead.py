@@ -205,6 +205,16 @@ def test_what_is_known_is_repaired_and_then_tried_before_more_is_looked_at() -> 
     assert rank_steps(SEARCH, [test], FOUR, done)[0].kind == "try_out"
 
 
+def test_nothing_dear_is_bought_on_suspicion_while_there_is_something_to_look_at() -> None:
+    test, outlook = halving(1.0, 30.0)
+    for parts, first in ((0.0, "repair"), (50.0, "test")):
+        known = [replace(repair, minutes=5.0, parts=parts) for repair in FOUR]
+        bench = replace(SEARCH, bit_cost=16.0, rate=1.0)
+        beliefs = options.Beliefs(marginals=np.array([0.4, 0.3, 0.2, 0.1]), failing=1.0, after={test.id: outlook})
+        steps = rank_steps(bench, [test], known, beliefs)
+        assert steps[0].kind == first, [(step.id, step.merit) for step in steps]
+
+
 def test_nothing_depends_on_the_order_of_what_is_given() -> None:
     other = replace(BOWL, id="again", access=())
     beliefs = replace(BELIEFS, after={"bowl": OUTLOOK, "again": OUTLOOK})

@@ -164,7 +164,8 @@ class Test(Work):
     """A symptom (free, a question or a look) or a test (costs minutes): a ladder of outcomes.
 
     The first outcome whose drivers fire wins; the last is the default. removes: causes cut out of
-    the bike while it is done; supplies: conditions held healthy while it is done.
+    the bike while it is done; supplies: conditions held healthy while it is done. put_back: how that is undone;
+    with it the bike is left so until somebody does.
     """
 
     system: str
@@ -177,7 +178,7 @@ class Test(Work):
     reading: Reading | None = None
     removes: tuple[str, ...] = ()
     supplies: tuple[str, ...] = ()
-    leaves_isolated: bool = False
+    put_back: tuple[str, ...] = ()
 
     @property
     def drivers(self) -> frozenset[str]:

@@ -170,16 +170,16 @@ def show_step(page: Page, before: Consultation, event: Event, after: Consultatio
     """Print a step as the mechanic sees it, shortened: what is likely, the proposal, what came of it."""
     from diagnose.consultation import OFF_LIST
     from diagnose.terminal.screens import board_lines, changed_lines
-    from diagnose.terminal.views import board, likely, said, steps_of, work_of
+    from diagnose.terminal.views import board, card, likely, said, steps_of
 
     told = page.wrapped(said(before.knowledge, event), "> ", "bold", rest="  ")
-    if event.kind not in ("observe", "repair", *OFF_LIST):
+    if event.kind not in ("observe", "repair", "reconnect", *OFF_LIST):
         page.show(told)
         return
     page.show(board_lines(page, board(before), DEMO_CAUSES))
     free, _ = steps_of(before)
     if free:
-        page.show(page.wrapped(f"DO NEXT: {work_of(before, free[0]).name}", "", "bold", rest="  "))
+        page.show(page.wrapped(f"DO NEXT: {card(before, free[0]).name}", "", "bold", rest="  "))
         if instead := _instead(free, event):
             page.show(page.wrapped(instead))
     page.show(told)

@@ -19,7 +19,15 @@ from diagnose.consultation.choices import (
 )
 from diagnose.consultation.evidence import bike_graph, targets
 from diagnose.consultation.safety import Lock, locks
-from diagnose.consultation.state import TRY_TO_START, State, must_close, situation_for, situation_now, tried
+from diagnose.consultation.state import (
+    PUT_BACK_MINUTES,
+    TRY_TO_START,
+    State,
+    must_close,
+    situation_for,
+    situation_now,
+    tried,
+)
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, prospects
 from diagnose.inference.screen import glance, only_cause_present
@@ -89,7 +97,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
         named.sort(key=lambda step: step.kind == "try_out")  # it would show the same once more
     named += [step for step in order if step.id not in after]
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
-    return Outlooked(_unlocked_first(steps, held), min(s.expected for s in ranked))
+    return Outlooked(_unlocked_first(steps, bench, held), min(s.expected for s in ranked))
 
 
 def _glances(bike: BikeGraph, candidates: Sequence[Candidate], stop: Floats, failing: float) -> dict[str, Outlook]:
@@ -173,14 +181,28 @@ def _on_the_bike(knowledge: Knowledge, state: State, bench: Bench, held: Sequenc
     return replace(step, closes=closes, forbidden=tuple(lock.caution for lock in held if lock.forbids & does))
 
 
-def _unlocked_first(steps: Sequence[Step], held: Sequence[Lock]) -> tuple[Step, ...]:
+def _reconnect(bench: Bench, test: str, wanted: Step) -> Step:
+    """Return the putting back of what a test left unplugged; it is worth what the step is that waits for it."""
+    own = bench.money(PUT_BACK_MINUTES)
+    return Step(
+        kind="reconnect",
+        id=test,
+        minutes=PUT_BACK_MINUTES,
+        cost=own,
+        expected=own + wanted.expected,
+        merit=wanted.merit,
+    )
+
+
+def _unlocked_first(steps: Sequence[Step], bench: Bench, held: Sequence[Lock]) -> tuple[Step, ...]:
     """Put what unlocks a good step before it, and what stays locked last.
 
-    A locked step is worth doing at the price it was ranked by; so the answer that may unlock it comes
-    first. Steps that only a repair can unlock go to the end.
+    A locked step is worth doing at the price it was ranked by; so what is to be put back and the answer that may
+    unlock it come first. Steps that only a repair can unlock go to the end.
     """
     by_id = {(step.kind, step.id): step for step in steps}
     unlocking = {lock.caution: lock.unlocked_by for lock in held}
+    unplugged = {lock.caution: lock.put_back for lock in held}
     first: dict[tuple[str, str], Step] = {}
     last: list[Step] = []
     for step in steps:
@@ -188,6 +210,8 @@ def _unlocked_first(steps: Sequence[Step], held: Sequence[Lock]) -> tuple[Step, 
             first.setdefault((step.kind, step.id), step)
             continue
         last.append(step)
+        for test in (t for caution in step.forbidden for t in unplugged.get(caution, ())):
+            first.setdefault(("reconnect", test), _reconnect(bench, test, step))
         for test in (t for caution in step.forbidden for t in unlocking.get(caution, ())):
             opener = by_id.get(("test", test))
             if opener and not opener.forbidden:

@@ -11,11 +11,16 @@ from diagnose.model import Caution, Knowledge, gate_state
 
 @dataclass(frozen=True, slots=True)
 class Lock:
-    """A caution that holds now. unlocked_by: tests of which an answer may lift it, none if it takes a repair."""
+    """A caution that holds now.
+
+    unlocked_by: tests of which an answer may lift it; put_back: tests whose change to the bike is to be put back
+    first. Neither: it takes a repair.
+    """
 
     caution: str
     forbids: frozenset[str]
     unlocked_by: tuple[str, ...]
+    put_back: tuple[str, ...] = ()
 
 
 def locks(knowledge: Knowledge, state: State, conditions: Mapping[str, Mapping[str, float]]) -> tuple[Lock, ...]:
@@ -27,7 +32,7 @@ def locks(knowledge: Knowledge, state: State, conditions: Mapping[str, Mapping[s
         conditions: condition -> level -> probability now, for those that a rule asks about.
     """
     return tuple(
-        Lock(rule.id, rule.forbids, _unlocking(knowledge, rule, state))
+        Lock(rule.id, rule.forbids, _unlocking(knowledge, rule, state), _not_put_back(rule, state))
         for rule in knowledge.cautions.values()
         if rule.when and not rule.when.open and _holds(knowledge, rule, state, conditions)
     )
@@ -43,7 +48,7 @@ def _holds(knowledge: Knowledge, rule: Caution, state: State, conditions: Mappin
     when = rule.when
     if when is None or gate_state(when.facts, state.facts) is False:
         return False
-    if when.isolated and not set(state.isolated) - state.accepted:
+    if when.isolated and not _not_put_back(rule, state):
         return False
     seen = known_tests(knowledge, state)
     if any(test not in seen or seen[test].outcome not in outcomes for test, outcomes in when.outcome.items()):
@@ -53,6 +58,13 @@ def _holds(knowledge: Knowledge, rule: Caution, state: State, conditions: Mappin
     if not when.likely:
         return True
     return not _cleared(knowledge, when.cleared_by, state) and _likely(when.likely, knowledge, conditions)
+
+
+def _not_put_back(rule: Caution, state: State) -> tuple[str, ...]:
+    """Return the tests whose change is still in force and not accepted, for a rule about that."""
+    if rule.when is None or not rule.when.isolated:
+        return ()
+    return tuple(test for test in state.isolated if test not in state.accepted)
 
 
 def _likely(limits: Mapping[str, float], knowledge: Knowledge, conditions: Mapping[str, Mapping[str, float]]) -> bool:

@@ -23,6 +23,10 @@ LABOUR_PER_HOUR = 45.0
 """What an hour of work costs where the shop does not say (memory, order of size)."""
 
 
+PUT_BACK_MINUTES = 1.0
+"""What it takes to put back what a test left unplugged (memory)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Shop:
     """What the shop sets: money per hour of work, its currency, metres above sea level."""
@@ -235,7 +239,7 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     earlier = tuple(old for old in state.seen if (old.test, old.situation) != (seen.test, seen.situation))
     state = _worked(knowledge, state, test.access, test.does, float(body.get("minutes", test.minutes)))
     isolated = state.isolated
-    if test.leaves_isolated and test.id not in isolated:
+    if test.put_back and test.id not in isolated:
         isolated = (*isolated, test.id)
     off = {t: why for t, why in state.off_list.items() if t != test.id}
     return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off)
@@ -306,7 +310,8 @@ def _reconnect(knowledge: Knowledge, state: State, body: Mapping[str, Any], numb
         listed = ", ".join(state.isolated) or "nothing"
         raise JobError(f"{body['test']} is not isolated; isolated now: {listed}")
     isolated = tuple(t for t in state.isolated if t != body["test"])
-    return replace(state, isolated=isolated, accepted=state.accepted - {body["test"]})
+    minutes = state.minutes + float(body.get("minutes", PUT_BACK_MINUTES))
+    return replace(state, isolated=isolated, accepted=state.accepted - {body["test"]}, minutes=minutes)
 
 
 def _accept(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:

@@ -8,16 +8,17 @@ from typing import Literal
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """A test, repair or try-out that could be done next. Money in the shop's currency, time in minutes.
+    """A test, repair, try-out or putting back that could be done next. Money in the shop's currency, time in minutes.
 
     expected: expected money until the bike does what the job asks if this is done next, this step
     included. merit: what steps are ranked by, see look_ahead. outcomes: outcome id and its probability
     (tests and try-outs). curing: probability that the bike does what is asked once this is done (repairs).
     opens: access to open now, outermost first; closes: what has to be shut before. forbidden: cautions that
     lock the step now. rough: expected, merit and outcomes are from the quick view.
+    A step that puts back what a test left unplugged has the id of that test.
     """
 
-    kind: Literal["test", "repair", "try_out"]
+    kind: Literal["test", "repair", "try_out", "reconnect"]
     id: str
     minutes: float
     wait: float = 0.0

@@ -217,7 +217,7 @@ class _Builder:
             reading=None if raw.reading is None else _reading(raw.reading),
             removes=raw.removes,
             supplies=raw.supplies,
-            leaves_isolated=raw.leaves_isolated,
+            put_back=raw.put_back,
         )
 
     def complaint(self, written: Written, raw: schema.RawComplaint) -> model.Complaint:

@@ -164,7 +164,7 @@ class RawSymptom(RawWork):
     reading: Annotated[RawReading, MAP] | None = None
     removes: Texts = ()
     supplies: Texts = ()
-    leaves_isolated: Flag = False
+    put_back: Texts = ()
 
 
 class RawTest(RawSymptom):

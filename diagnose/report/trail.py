@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -33,6 +33,9 @@ OFF = {
     "not_sure": "done, but nothing could be told from it",
     "declined": "left for later",
 }
+Body = Mapping[str, Any]
+"""What an event says."""
+
 HANDED_OVER = ("road_ready",)
 """The caution for every bike that is given back."""
 
@@ -136,16 +139,16 @@ def _steps(known: Knowledge, events: Sequence[Event]) -> Iterator[TrailStep]:
     before, number = resume(known, events[:1]), 0
     for event in events[1:]:
         after = before.add(event)
-        if event.kind in ("observe", "repair"):
+        if event.kind in _TELLS:
             number += 1
             spent = after.state.minutes - before.state.minutes
             paid = after.state.parts - before.state.parts
-            told = _observed(known, event.body) if event.kind == "observe" else _repaired(known, event.body)
+            told = _TELLS[event.kind](known, event.body)
             yield TrailStep(number, event.at, *told, _change(before, after), spent, paid)
         before = after
 
 
-def _observed(known: Knowledge, body: Mapping[str, Any]) -> tuple[str, str, str]:
+def _observed(known: Knowledge, body: Body) -> tuple[str, str, str]:
     """Return what was looked at, what came of it, and the reading with its limits."""
     test, reading = known.tests[body["test"]], body.get("reading")
     saw = test.outcome(body["outcome"]).name
@@ -155,7 +158,7 @@ def _observed(known: Knowledge, body: Mapping[str, Any]) -> tuple[str, str, str]
     return test.name, f"{as_written(reading)}, {saw}", judged
 
 
-def _repaired(known: Knowledge, body: Mapping[str, Any]) -> tuple[str, str, str]:
+def _repaired(known: Knowledge, body: Body) -> tuple[str, str, str]:
     """Return what was put right and what was found of its causes: the bad by name, the sound by number if many."""
     looks: dict[str, list[str]] = {}
     for cause, looked in (body.get("found") or {}).items():
@@ -166,6 +169,21 @@ def _repaired(known: Knowledge, body: Mapping[str, Any]) -> tuple[str, str, str]
         named = ", ".join(sound) if len(sound) <= MOST_NAMED else f"{len(sound)} things it also puts right"
         said.append(f"{FOUND['sound']}: {named}")
     return f"Repair: {known.repairs[body['repair']].name}", "; ".join(said), ""
+
+
+def _unplugged(says: str) -> Callable[[Knowledge, Body], tuple[str, str, str]]:
+    """Return what tells that something was left unplugged or put back."""
+    return lambda known, body: (says.format(known.tests[body["test"]].name), "", "")
+
+
+_TELLS: Mapping[str, Callable[[Knowledge, Body], tuple[str, str, str]]] = {
+    "observe": _observed,
+    "repair": _repaired,
+    "isolate": _unplugged("Left unplugged or bypassed: {}"),
+    "reconnect": _unplugged("Put back as it was: {}"),
+    "accept": _unplugged("Started without putting back: {}"),
+}
+"""The events that are steps of the account -> what tells them: what was done, what was seen, how it was judged."""
 
 
 def _change(before: Consultation, after: Consultation) -> str:

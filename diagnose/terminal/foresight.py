@@ -83,6 +83,8 @@ def adopted(after: Consultation, known: Consultation) -> Consultation:
 
 def likely_events(now: Consultation, step: Step, work: Test | Repair) -> list[Event]:
     """Return what may be answered at a step, likeliest first; last that it could not be told or done."""
+    if step.kind == "reconnect":
+        return [Event(step.kind, {"test": step.id})]
     if isinstance(work, Repair):
         return [Event("repair", {"repair": work.id, "found": found}) for found in _found(now, work)]
     chances = dict(step.outcomes)

@@ -17,6 +17,10 @@ from diagnose.terminal.page import Line
 from diagnose.terminal.views import AGAIN, LEAVE
 
 READING, DONE = "reading", "did_it"
+PUT_BACK_ENTRIES = (
+    Choice("put_back", "It is back on"),
+    Choice("accept", "Start it so: I can stop it another way", "a"),
+)
 STEP_ENTRIES = (
     Choice("not_sure", "Not sure what I saw", "n"),
     Choice("cannot", "Cannot do it", "c"),
@@ -119,16 +123,14 @@ def ask_step(bench: Bench, card: views.Card) -> Step | str:
 
 
 def _question(card: views.Card) -> str:
-    return card.ask or ("Done?" if card.step.kind == "repair" else "What did you find?")
+    return card.ask or ("What did you find?" if card.step.kind in ("test", "try_out") else "Done?")
 
 
 def _choices(card: views.Card, work: Test | Repair) -> list[Choice]:
     """Return what can be answered: the outcomes first, then the fixed entries."""
-    if not isinstance(work, Test):
-        return [
-            Choice(DONE, "Done"),
-            *(one for one in STEP_ENTRIES if one.value not in ("not_sure", "cannot")),
-        ]
+    if card.step.kind == "reconnect" or not isinstance(work, Test):
+        first = PUT_BACK_ENTRIES if card.step.kind == "reconnect" else (Choice(DONE, "Done"),)
+        return [*first, *(one for one in STEP_ENTRIES if one.value not in ("not_sure", "cannot"))]
     rows = [Choice(f"outcome.{outcome.id}", outcome.name) for outcome in views.outcomes_of(work)]
     if work.reading is not None:
         rows.insert(0, Choice(READING, f"Type in the reading ({work.reading.unit})"))
@@ -144,6 +146,8 @@ def _answered(bench: Bench, card: views.Card, work_id: str, answer: str) -> Step
     actions: dict[str, Callable[[], Step | str | None]] = {
         READING: lambda: moves.measured(bench, work_id),
         DONE: lambda: moves.repaired(bench, card.step.id),
+        "put_back": lambda: moves.plugged(bench, "reconnect", work_id),
+        "accept": lambda: moves.plugged(bench, "accept", work_id),
         "not_sure": lambda: moves.not_sure(bench, work_id),
         "cannot": lambda: moves.cannot(bench, card),
         "others": lambda: others.other_steps(bench, card),

@@ -30,6 +30,8 @@ def board_lines(page: Page, board: Board, most: int = MOST_LIKELY) -> list[Line]
         lines += likely_lines(page, likely)
     if board.apart:
         lines += page.wrapped(APART.format(len(board.apart)), "  ", "dim")
+    for name in board.unplugged:
+        lines += page.wrapped(f"Still unplugged or bypassed: {name}", "  ! ", "warn")
     if board.doubt:
         lines += page.wrapped(board.doubt, "! ", "warn")
     left = f"{minutes(board.minutes_left)}, cost {money(board.cost_left, board.currency)}"

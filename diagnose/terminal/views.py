@@ -16,6 +16,9 @@ from diagnose.wording import per_cent
 if TYPE_CHECKING:  # the real import is heavy and waits until the first answers are being given
     from diagnose.consultation import Consultation
 
+UNDO_IT = "Put back what was unplugged or bypassed for it."
+"""How a change is undone of which the book does not say it, as a test does not usually leave it."""
+
 MOST_LIKELY, OTHER_STEPS, MOST_CURES = 5, 5, 3
 TRY_OUT = "try_to_start"
 AGAIN, LEAVE = "again", "leave"
@@ -28,9 +31,10 @@ OFF_WORDS = {
     "lift": "Back on the list",
     "isolate": "Left unplugged or bypassed",
     "reconnect": "Back as it was",
+    "accept": "May be started so",
 }
 
-ANSWERS = ("observe", "repair", "cannot", "not_sure", "declined")
+ANSWERS = ("observe", "repair", "cannot", "not_sure", "declined", "reconnect")
 """The events that answer a step."""
 
 Body = Mapping[str, Any]
@@ -49,7 +53,11 @@ class Likely:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """How the job stands. doubt: what hardly fits together, if anything. apart: answers not reckoned exactly."""
+    """How the job stands.
+
+    doubt: what hardly fits together, if anything. apart: answers not reckoned exactly.
+    unplugged: what is still unplugged or bypassed.
+    """
 
     title: str
     number: int
@@ -59,6 +67,7 @@ class Board:
     currency: str
     doubt: str
     apart: tuple[str, ...]
+    unplugged: tuple[str, ...]
     done: bool
 
 
@@ -91,6 +100,7 @@ def board(consultation: Consultation) -> Board:
         currency=state.shop.currency,
         doubt=str(getattr(consultation, "conflict", None) or ""),
         apart=consultation.question.apart,
+        unplugged=tuple(name for _, name in isolated(consultation)),
         done=consultation.done,
     )
 
@@ -117,6 +127,8 @@ def suspects(consultation: Consultation) -> list[tuple[str, str]]:
 def card(consultation: Consultation, step: Step) -> Card:
     """Return a step with its texts."""
     known = consultation.knowledge
+    if step.kind == "reconnect":
+        return _putting_back(known.tests[step.id], step)
     work = work_of(consultation, step)
     opened = [known.access[access] for access in step.opens]
     tools = [tool for entry in (*opened, work) for tool in entry.tools]
@@ -133,6 +145,23 @@ def card(consultation: Consultation, step: Step) -> Card:
         ask=work.ask if isinstance(work, Test) else "",
         doubt=work.doubt if isinstance(work, Test) else "",
         locks=tuple(lock_text(known, consultation, caution) for caution in step.forbidden),
+    )
+
+
+def _putting_back(test: Test, step: Step) -> Card:
+    """Return what undoes the change that a test left."""
+    return Card(
+        step=step,
+        name=f"Back as it was: {test.name}",
+        opens=(),
+        closes=(),
+        cautions=(),
+        how=test.put_back or (UNDO_IT,),
+        tools=(),
+        why="It has to be back before the engine may run.",
+        ask="",
+        doubt="",
+        locks=(),
     )
 
 
@@ -185,10 +214,15 @@ def _openers(consultation: Consultation, caution_id: str) -> tuple[str, ...]:
 
 
 def openers(consultation: Consultation, step: Step) -> list[Step]:
-    """Return the tests to be done before a locked step, as steps that can be done now."""
+    """Return what is to be put back and tested before a locked step, as steps that can be done now."""
+    puts = [one for one in consultation.steps if one.kind == "reconnect" and _waits_for(consultation, step, one.id)]
     wanted = dict.fromkeys(test for lock in step.forbidden for test in _openers(consultation, lock))
     steps = [test_step(consultation, test) for test in wanted]
-    return [one for one in steps if not one.forbidden]
+    return puts + [one for one in steps if not one.forbidden]
+
+
+def _waits_for(consultation: Consultation, step: Step, unplugged: str) -> bool:
+    return any(lock.caution in step.forbidden and unplugged in lock.put_back for lock in consultation.locks)
 
 
 def test_step(consultation: Consultation, test_id: str) -> Step:
@@ -211,7 +245,7 @@ def test_step(consultation: Consultation, test_id: str) -> Step:
 
 def other_tests(consultation: Consultation) -> list[Test]:
     """Return the tests that fit this bike and are not in the plan: known already, or not worth it; by name."""
-    planned = {step.id for step in consultation.steps if step.kind != "repair"}
+    planned = {step.id for step in consultation.steps if step.kind in ("test", "try_out")}
     facts = consultation.state.facts
     rest = [
         test

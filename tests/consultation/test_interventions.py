@@ -39,9 +39,7 @@ def test_two_faults_that_hide_each_other_end_first_and_second(shipped):
 
 def test_the_same_answers_as_plain_symptoms_do_not_find_the_pair(shipped):
     """As if swapping and unplugging changed nothing: each answer is then one more look at the same spark."""
-    plain = {
-        name: replace(test, removes=(), supplies=(), leaves_isolated=False) for name, test in shipped.tests.items()
-    }
+    plain = {name: replace(test, removes=(), supplies=(), put_back=()) for name, test in shipped.tests.items()}
     job = after(replace(shipped, tests=plain, version="plain"), TWO_FAULTS)
     assert {rank(job, "box_dead"), rank(job, "kill_shorted")} != {1, 2}
 
@@ -51,6 +49,29 @@ def test_what_is_pulled_off_stays_off_until_it_is_put_back(shipped):
     assert job.state.seen[-1].situation.cut >= {"kill_shorted", "box_dead"}
     back = job.add(Event("reconnect", {"test": "spark_kill_isolated"}))
     assert "kill_shorted" not in back.add(observe("swap_box", "none")).state.seen[-1].situation.cut
+
+
+def test_what_is_off_is_to_be_put_back_before_a_start_is_proposed(shipped):
+    """The points were filmed over: the spark is back, and only the try-out is left that makes sense."""
+    facts = {"bike": {**BOX, "ignition": "points_magneto", "strokes": "2"}, "complaint": "not_a_cough"}
+    job = begin(shipped, facts)
+    for event in (
+        observe("turn_by_hand", "free"),
+        observe("look_stop_switch", "at_run"),
+        observe("spark_at_gap", "none"),
+        observe("spark_kill_isolated", "still_none"),
+        observe("look_points", "film"),
+        repair("clean_points", {"points_oxidised": "broken"}),
+        observe("spark_at_gap", "good"),
+    ):
+        job = job.add(event)
+    wanted = [step for step in job.steps if step.kind in ("reconnect", "try_out")]
+    assert [step.kind for step in wanted] == ["reconnect", "try_out"]
+    assert wanted[0].id == "spark_kill_isolated"
+    assert wanted[1].forbidden == ("isolated_now",)
+    back = job.add(Event("reconnect", {"test": "spark_kill_isolated"}))
+    assert [(s.kind, s.forbidden) for s in back.steps if s.kind in ("reconnect", "try_out")] == [("try_out", ())]
+    assert back.state.minutes == job.state.minutes + 1
 
 
 def test_a_result_from_before_a_repair_is_out_of_date_and_still_counts(shipped):

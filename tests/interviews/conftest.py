@@ -6,6 +6,7 @@ import io
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from shutil import copytree
 
 import pytest
 
@@ -65,21 +66,76 @@ def small() -> Knowledge:
     return load(HERE / "small")
 
 
+STOP_WIRE = {
+    "cautions.yaml": """
+still_off:
+  name: Still unplugged
+  say: Put it back before it runs.
+  hazard: runaway
+  forbids: [runs]
+  when: {isolated: true}
+  basis: [memory]
+""",
+    "causes/spark.yaml": """
+stop_wire_shorted:
+  name: Stop wire touches the frame
+  plain: The wire that stops the engine touches metal.
+  prior: [0.05, 0.1, 0.2]
+  leads_to: {spark: {none: 0.9}}
+  basis: [memory]
+""",
+    "repairs/spark.yaml": """
+new_stop_wire:
+  name: Renew the stop wire
+  cures: {stop_wire_shorted: 0.95}
+  minutes: 15
+  steps: [Lay a new one.]
+  basis: [memory]
+""",
+    "tests/spark.yaml": """
+stop_wire_off:
+  name: Spark with the stop wire off
+  ask: Does it come back?
+  why: Takes the stop wire out.
+  kind: swap
+  minutes: 3
+  does: [sparks, kicks]
+  steps: [Pull it off and tape it., Kick.]
+  removes: [stop_wire_shorted]
+  put_back: [Wire back on its terminal.]
+  outcomes:
+    none: {name: Still none, base: 0.02, drivers: {spark: {none: 0.96}}}
+    back: {name: It is back, default: true}
+  basis: [memory]
+""",
+}
+"""What makes the small book one with a wire that can be left off."""
+
+
+@pytest.fixture(scope="session")
+def with_stop_wire(tmp_path_factory) -> Knowledge:
+    folder = tmp_path_factory.mktemp("book") / "small"
+    copytree(HERE / "small", folder)
+    for name, more in STOP_WIRE.items():
+        (folder / name).write_text((folder / name).read_text() + more)
+    return load(folder)
+
+
 @pytest.fixture
 def sit_down(small, tmp_path):
     """Return a function that begins a job at the keyboard: answers, width -> bench, recorder."""
     stores = []
 
-    def begin(answers: Sequence[str], width: int = 80, **more) -> tuple[Bench, Recorder]:
+    def begin(answers: Sequence[str], width: int = 80, known: Knowledge = small, **more) -> tuple[Bench, Recorder]:
         sink = io.StringIO()
         store = open_store(tmp_path / "jobs.db")
         stores.append(store)
-        job = store.create("Blue one", small.version)
+        job = store.create("Blue one", known.version)
         intake = Event("intake", {**new_intake("Blue one", None).body}, NOON)
         store.append(job, intake, 1)
         asker = Recorder(answers, sink, **more)
         page = Page(width, marks=True, bars=True, color=False, sink=sink)
-        return Bench(small, store, job, asker, page, (intake,), clock=lambda: NOON), asker
+        return Bench(known, store, job, asker, page, (intake,), clock=lambda: NOON), asker
 
     yield begin
     for store in stores:

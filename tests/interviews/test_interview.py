@@ -130,6 +130,43 @@ def test_try_to_start_when_locked_offers_the_test_that_unlocks_it(work):
     assert bodies(bench)[-1] == ("observe", {"test": "turn_by_hand", "outcome": "turns"})
 
 
+WIRE_OFF = [("test.stop_wire_off", ["outcome.none"]), ("repair.clean_points", ["did_it", "broken"])]
+
+
+def test_what_was_left_unplugged_is_put_back_before_it_is_tried(work, with_stop_wire):
+    plan = [*WIRE_OFF, ("reconnect.stop_wire_off", ["put_back"]), PLAN[-1]]
+    bench, asker = work(LATELY, plan, CLOSING, known=with_stop_wire)
+    run(bench)
+    assert [kind for kind, _ in bodies(bench)[7:]] == ["observe", "repair", "reconnect", "observe", "close_job"]
+    shown = asker.sink.getvalue()
+    assert "! Still unplugged or bypassed: Spark with the stop wire off" in shown
+    assert "DO NEXT: Back as it was: Spark with the stop wire off - 1 min" in shown
+    assert "1. Wire back on its terminal." in shown
+    told = as_text(trail(resume(bench.knowledge, bench.events)), 80)
+    assert " 3. Put back as it was: Spark with the stop wire off" in told
+    assert "unplugged" not in told[told.index("Put back") :]
+
+
+def test_it_may_be_started_unplugged_if_he_says_so(work, with_stop_wire):
+    plan = [*WIRE_OFF, ("reconnect.stop_wire_off", ["accept"]), PLAN[-1]]
+    bench, asker = work(LATELY, plan, CLOSING, known=with_stop_wire)
+    run(bench)
+    assert [kind for kind, _ in bodies(bench)[7:]] == ["observe", "repair", "accept", "observe", "close_job"]
+    assert "a Start it so: I can stop it another way" in asker.sink.getvalue()
+    told = as_text(trail(resume(bench.knowledge, bench.events)), 80)
+    assert "Started without putting back: Spark with the stop wire off" in told
+    assert "Left unplugged or bypassed by: Spark with the stop wire off" in told
+
+
+def test_try_to_start_while_unplugged_offers_to_put_it_back(work, with_stop_wire):
+    bench, asker = work(
+        [*LATELY], WIRE_OFF[:1], ["try", "reconnect.stop_wire_off", "put_back", "q"], known=with_stop_wire
+    )
+    run(bench)
+    assert bodies(bench)[-1] == ("reconnect", {"test": "stop_wire_off"})
+    assert "Do which first?" in asker.sink.getvalue()
+
+
 def test_any_test_can_be_chosen_though_the_plan_does_without_it(work):
     known = [("test.look_points", ["outcome.grey"])] * 2  # the second time it is known and off the plan
     bench, _ = work(LATELY, known, ["q"])

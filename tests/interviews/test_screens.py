@@ -19,6 +19,7 @@ HERE = Path(__file__).parent
 
 BOARD = Board(
     apart=(),
+    unplugged=(),
     title="Blue moped",
     number=4,
     likely=(

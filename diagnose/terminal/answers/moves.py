@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import inf
+from typing import Literal
 
 from diagnose.model import Repair
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
@@ -173,6 +174,14 @@ def _found_bad(bench: Bench, causes: Sequence[tuple[str, str]]) -> dict[str, str
         else:
             return None
     return dict.fromkeys(broken, "broken")
+
+
+def plugged(bench: Bench, kind: Literal["reconnect", "accept"], test_id: str) -> str:
+    """Record that what a test left unplugged is back, or that the engine may be started so."""
+    bench.record(kind, {"test": test_id})
+    said = views.said(bench.knowledge, bench.events[-1])
+    bench.page.show(bench.page.wrapped(f"Written down: {said}", "", "bold", rest="  "))
+    return AGAIN
 
 
 def undo(bench: Bench) -> str:

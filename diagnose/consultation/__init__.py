@@ -48,6 +48,7 @@ __all__ = [
     "note",
     "observe",
     "off_list",
+    "reconnect",
     "repair",
     "resume",
     "try_out",
@@ -254,6 +255,11 @@ def repair(repair_id: str, found: Mapping[str, str] | None = None, at: str = "")
     """Return the event of a repair. found: cause -> broken, sound or not_seen."""
     body: dict[str, Any] = {"repair": repair_id}
     return Event("repair", body | ({"found": dict(found)} if found else {}), at)
+
+
+def reconnect(test: str, at: str = "") -> Event:
+    """Return the event that what a test left unplugged or bypassed is back as it was."""
+    return Event("reconnect", {"test": test}, at)
 
 
 def note(text: str, at: str = "") -> Event:

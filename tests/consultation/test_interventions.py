@@ -6,8 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from diagnose.consultation import begin, observe, repair, try_out, undo
-from diagnose.events import Event
+from diagnose.consultation import begin, observe, reconnect, repair, try_out, undo
 
 BOX = {"strokes": "4", "starter": "kick", "ignition": "cdi_self", "fuelling": "carburettor", "parked": "lately"}
 DEAD = {"bike": BOX, "complaint": "not_a_cough"}
@@ -47,7 +46,7 @@ def test_the_same_answers_as_plain_symptoms_do_not_find_the_pair(shipped):
 def test_what_is_pulled_off_stays_off_until_it_is_put_back(shipped):
     job = after(shipped, TWO_FAULTS)
     assert job.state.seen[-1].situation.cut >= {"kill_shorted", "box_dead"}
-    back = job.add(Event("reconnect", {"test": "spark_kill_isolated"}))
+    back = job.add(reconnect("spark_kill_isolated"))
     assert "kill_shorted" not in back.add(observe("swap_box", "none")).state.seen[-1].situation.cut
 
 
@@ -69,7 +68,7 @@ def test_what_is_off_is_to_be_put_back_before_a_start_is_proposed(shipped):
     assert [step.kind for step in wanted] == ["reconnect", "try_out"]
     assert wanted[0].id == "spark_kill_isolated"
     assert wanted[1].forbidden == ("isolated_now",)
-    back = job.add(Event("reconnect", {"test": "spark_kill_isolated"}))
+    back = job.add(reconnect("spark_kill_isolated"))
     assert [(s.kind, s.forbidden) for s in back.steps if s.kind in ("reconnect", "try_out")] == [("try_out", ())]
     assert back.state.minutes == job.state.minutes + 1
 
@@ -123,7 +122,7 @@ def test_a_long_job_with_repairs_and_isolations_stays_exact_and_narrow(shipped):
             observe("spark_kill_isolated", "still_none"),
             repair("new_box"),
             observe("spark_at_gap", "none"),
-            Event("reconnect", {"test": "spark_kill_isolated"}),
+            reconnect("spark_kill_isolated"),
             repair("new_plug"),
             observe("swap_coil", "good"),
             repair("new_coil"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.consultation import TRY_TO_START, Consultation, begin, observe, repair
+from diagnose.consultation import TRY_TO_START, Consultation, begin, observe, reconnect, repair
 
 KICK = {"starter": "kick", "fuelling": "carburettor", "cylinders": "1", "tap": "gravity", "throttle": "slide"}
 TWO = {**KICK, "strokes": "2", "ignition": "points_magneto", "inlet": "port", "oiling": "premix", "parked": "lately"}
@@ -29,6 +29,8 @@ def follow(job: Consultation, odd: dict[str, str], most: int, cause: str = "") -
             right = cause in job.knowledge.repairs[step.id].cures
             job = job.add(repair(step.id, {cause: "broken"} if right and answers else {}))
             answers = {} if right else answers
+        elif step.kind == "reconnect":
+            job = job.add(reconnect(step.id))
         elif step.id in answers:
             job = job.add(observe(step.id, answers[step.id]))
         else:

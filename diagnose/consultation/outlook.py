@@ -31,7 +31,7 @@ from diagnose.consultation.state import (
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, prospects
 from diagnose.inference.screen import glance, only_cause_present
-from diagnose.model import Knowledge, Work
+from diagnose.model import Knowledge, Work, may_apply
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.chances import unconditioned
 from diagnose.planning.look_ahead import order_tests, rank_steps
@@ -66,7 +66,9 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     bike = bike_graph(knowledge, state.facts)
     held = locks(knowledge, state, belief.conditions)
     bench = bench_of(knowledge, state)
+    opening = {test for lock in held for test in lock.unlocked_by if test not in state.off_list}
     tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}
+    tests |= {name: knowledge.tests[name] for name in opening if may_apply(knowledge.tests[name].applies, state.facts)}
     candidates = {t.id: Candidate(t.id, rungs(t.outcomes), situation_for(knowledge, state, t)) for t in tests.values()}
     alone = np.array(list(_alone(bike, targets(knowledge, state)).values()))
     stop = _explained(stopping(np.array(list(belief.causes.values())), alone), belief.failing)
@@ -82,7 +84,6 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     order = order_tests(
         bench, list(options.values()), repairs, Beliefs(marginals=stop, failing=belief.failing, after=quick)
     )
-    opening = {test for lock in held for test in lock.unlocked_by}
     chosen = [step.id for n, step in enumerate(order) if n < EXACTLY or step.id in opening]
     now = situation_now(knowledge, state)
     ahead = prospects(bike, asked, [candidates[name] for name in chosen])

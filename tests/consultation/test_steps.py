@@ -123,6 +123,25 @@ def test_an_engine_that_does_not_turn_is_not_kicked_for_a_spark(shipped):
 RUNS = {"strokes": "4", "ignition": "points_battery", "parked": "lately", "fuelling": "carburettor", "starter": "kick"}
 
 
+def test_a_lock_is_looked_at_again_once_something_was_done(shipped):
+    """Liquid came out, the valves were tight and are set: turn it again, though setting valves moves no liquid."""
+    job = begin(shipped, {"bike": {**RUNS, "ignition": "cdi_self"}, "complaint": "hard_to_start"})
+    for event in (
+        observe("turn_by_hand", "liquid"),
+        observe("look_plug_smell", "fresh_petrol"),
+        observe("spark_at_gap", "good"),
+        observe("valve_gap", "tight"),
+        repair("set_valves", {"valves_tight": "broken"}),
+    ):
+        job = job.add(event)
+    start = next(step for step in job.steps if step.kind == "try_out")
+    assert start.forbidden == ("liquid_in_cylinder",)
+    again = next(step for step in job.steps if step.id == "turn_by_hand")
+    assert {step.id for step in job.steps[: job.steps.index(again)] if step.merit < start.merit} == set()
+    free = job.add(observe("turn_by_hand", "free"))
+    assert next(step for step in free.steps if step.kind == "try_out").forbidden == ()
+
+
 def test_a_complaint_that_a_minute_does_not_show_lengthens_the_try_out(shipped):
     job = begin(shipped, {"bike": RUNS, "complaint": "runs_then_starves"})
     proof = shipped.complaints["runs_then_starves"].proof

@@ -36,25 +36,53 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Reach:
+    """How the bike is brought to stand so: minutes of work, minutes of waiting, what to do."""
+
+    step: str
+    minutes: float = 0.0
+    wait: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Option:
-    """One answer to a fact's question. odds: factor on the odds of a mechanism or cause."""
+    """One answer to a fact's question. odds: factor on the odds of a mechanism or cause.
+
+    Only of a fact of the kind now: removes, supplies: causes cut out and conditions held healthy while it stands so;
+    after: it stands so from that many kicks on; makes: cause -> P(it comes about each time work kicks it so far);
+    reach: how it is brought to stand so, None where nobody can.
+    """
 
     id: str
     name: str
     look: str = ""
     implies: Mapping[str, str] = field(default_factory=dict)
     odds: Mapping[str, float] = field(default_factory=dict)
+    removes: tuple[str, ...] = ()
+    supplies: tuple[str, ...] = ()
+    after: int = 0
+    makes: Mapping[str, float] = field(default_factory=dict)
+    reach: Reach | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fact(Entry):
-    """Something true of the bike or its history, found by asking or looking, never by model name."""
+    """Something true of the bike or its history, found by asking or looking, never by model name.
+
+    kind now: how it stands now, which work changes (Work.leaves) and needs (Work.needs); it comes in at the first
+    option. Where options have `after` the kicks since the first one was reached say how it stands.
+    """
 
     ask: str
     how: str = ""
-    kind: Literal["bike", "history"] = "bike"
+    kind: Literal["bike", "history", "now"] = "bike"
     applies: Gate = field(default_factory=dict)
     options: Mapping[str, Option] = field(default_factory=dict)
+
+    @property
+    def counts_kicks(self) -> bool:
+        """Whether kicks say how it stands."""
+        return any(option.after for option in self.options.values())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,6 +142,7 @@ class Outcome:
     """One rung of a ladder. drivers: P(this rung fires | that node at that level). base: false alarm.
 
     complaint: of the try-out: what the owner reported is still there, and it takes his complaint's proof to show it.
+    leaves: how the bike stands after it, beside what the work itself leaves.
     """
 
     id: str
@@ -123,6 +152,7 @@ class Outcome:
     default: bool = False
     tell: str = ""
     complaint: bool = False
+    leaves: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,7 +177,10 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Work(Entry):
-    """What has to be done by hand: minutes without access, the access it needs, its dangers."""
+    """What has to be done by hand: minutes without access, the access it needs, its dangers.
+
+    needs, leaves: how the bike must stand for it and stands after it, facts of the kind now. kicks: how many, plug in.
+    """
 
     applies: Gate = field(default_factory=dict)
     minutes: float = 0.0
@@ -157,6 +190,9 @@ class Work(Entry):
     steps: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     does: frozenset[str] = frozenset()
+    needs: Gate = field(default_factory=dict)
+    leaves: Mapping[str, str] = field(default_factory=dict)
+    kicks: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -297,6 +333,11 @@ class Knowledge:
     sources: Mapping[str, Source]
     version: str
     """Hash of the content, kept with every job."""
+
+    @property
+    def now(self) -> dict[str, Fact]:
+        """The facts of how the bike stands now."""
+        return {fact.id: fact for fact in self.facts.values() if fact.kind == "now"}
 
     def __repr__(self) -> str:
         """Return its version; the content would fill pages."""

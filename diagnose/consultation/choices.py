@@ -10,6 +10,8 @@ from diagnose.consultation.state import (
     State,
     access_tree,
     must_close,
+    reach_minutes,
+    reaching,
     situation_for,
 )
 from diagnose.inference.posterior import Posterior
@@ -84,6 +86,8 @@ def open_tests(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Post
         if test.id == TRY_TO_START or test.id in state.off_list or not may_apply(test.applies, state.facts):
             continue
         if not test.drivers & bike.ancestors.keys() or not _can_be_done(test, holds, bike, belief):
+            continue
+        if reaching(knowledge, state, test.needs) is None:
             continue
         if not _known(test, state, situation_for(knowledge, state, test), bike):
             found.append(test)
@@ -169,6 +173,7 @@ def open_repairs(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Po
         repair
         for repair in knowledge.repairs.values()
         if may_apply(repair.applies, state.facts)
+        and reaching(knowledge, state, repair.needs) is not None
         and max((belief.causes[c] for c in repair.cures if c in bike.roots and c in at), default=0.0)
         > (AGAIN if repair.id in done else 0.0)
         and (repair.id not in done or _seen_since(knowledge, state, bike, repair, done[repair.id]))
@@ -205,10 +210,11 @@ def _hazard(work: Work) -> int:
 def test_option(knowledge: Knowledge, state: State, test: Test) -> TestOption:
     """Return a test as the planner prices it, with what has to be shut before it."""
     closing = access_tree(knowledge).minutes_to_close(must_close(knowledge, state, test.does))
+    minutes, wait = reach_minutes(reaching(knowledge, state, test.needs))
     return TestOption(
         id=test.id,
-        minutes=test.minutes + closing,
-        wait=test.wait,
+        minutes=test.minutes + closing + minutes,
+        wait=test.wait + wait,
         access=test.access,
         outcomes=tuple(outcome.id for outcome in test.outcomes),
         hazard=_hazard(test),
@@ -227,15 +233,18 @@ def quickest_looks(knowledge: Knowledge, state: State) -> dict[str, float]:
     return found
 
 
-def repair_option(repair: Repair, roots: Sequence[str], looks: Mapping[str, float]) -> RepairOption:
+def repair_option(
+    knowledge: Knowledge, state: State, repair: Repair, roots: Sequence[str], looks: Mapping[str, float]
+) -> RepairOption:
     """Return a repair as the planner prices it. roots: the causes in their order; looks: see `quickest_looks`."""
+    minutes, wait = reach_minutes(reaching(knowledge, state, repair.needs))
     seen = [looks.get(cause) for cause in repair.cures]
     look = None if None in seen else min(repair.minutes, max((m for m in seen if m is not None), default=0.0))
     index = {root: n for n, root in enumerate(roots)}
     return RepairOption(
         id=repair.id,
-        minutes=repair.minutes,
-        wait=repair.wait,
+        minutes=repair.minutes + minutes,
+        wait=repair.wait + wait,
         parts=repair.parts,
         access=repair.access,
         look=look,

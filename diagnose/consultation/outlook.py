@@ -75,7 +75,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     options = {t.id: test_option(knowledge, state, t) for t in tests.values()}
     looks = quickest_looks(knowledge, state)
     repairs = [
-        repair_option(r, list(bike.roots), looks)
+        repair_option(knowledge, state, r, list(bike.roots), looks)
         for r in open_repairs(knowledge, state, bike, belief)
         if max(stop[n] for n, root in enumerate(bike.roots) if root in r.cures) >= LEAST_REPAIR
     ]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from diagnose.consultation.state import State, known_tests
-from diagnose.model import Caution, Knowledge, gate_state
+from diagnose.consultation.state import State, known_tests, repairs_by, stands
+from diagnose.model import Caution, Gate, Knowledge, Test, gate_state
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ def asked_conditions(knowledge: Knowledge) -> tuple[str, ...]:
 
 def _holds(knowledge: Knowledge, rule: Caution, state: State, conditions: Mapping[str, Mapping[str, float]]) -> bool:
     when = rule.when
-    if when is None or gate_state(when.facts, state.facts) is False:
+    if when is None or gate_state(when.facts, _standing(knowledge, state)) is False:
         return False
     if when.isolated and not _not_put_back(rule, state):
         return False
@@ -67,6 +67,16 @@ def _not_put_back(rule: Caution, state: State) -> tuple[str, ...]:
     return tuple(test for test in state.isolated if test not in state.accepted)
 
 
+def _standing(knowledge: Knowledge, state: State) -> dict[str, str]:
+    """Return all facts of the bike, how it stands now among them."""
+    return {**state.facts, **{fact: option.id for fact, option in stands(knowledge, state).items()}}
+
+
+def _leads_out(gate: Gate, test: Test) -> bool:
+    """Return whether the bike, after a test, no longer stands as a gate says."""
+    return any(fact in gate and option not in gate[fact] for fact, option in test.leaves.items())
+
+
 def _likely(limits: Mapping[str, float], knowledge: Knowledge, conditions: Mapping[str, Mapping[str, float]]) -> bool:
     for condition, limit in limits.items():
         levels = conditions.get(condition)
@@ -83,7 +93,7 @@ def _cleared(knowledge: Knowledge, tests: tuple[str, ...], state: State) -> bool
         answer = seen.get(test)
         if (
             answer
-            and answer.situation.epoch == len(state.repairs)
+            and repairs_by(state, answer.situation) == repairs_by(state)
             and knowledge.tests[test].outcome(answer.outcome).default
         ):
             return True
@@ -97,7 +107,9 @@ def _unlocking(knowledge: Knowledge, rule: Caution, state: State) -> tuple[str, 
     seen = known_tests(knowledge, state)
     if when.not_done:
         return when.not_done
-    again = {test for test, answer in seen.items() if answer.situation.epoch < len(state.repairs)}
+    if when.facts.keys() & knowledge.now.keys():
+        return tuple(test.id for test in knowledge.tests.values() if _leads_out(when.facts, test))
+    again = {test for test, answer in seen.items() if repairs_by(state, answer.situation) < repairs_by(state)}
     if when.likely:
         return tuple(test for test in when.cleared_by if test not in seen or test in again)
     return tuple(test for test in when.outcome if test in again)

@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from diagnose.events import Event
-from diagnose.model import BEHAVIOUR, Knowledge, Test, gate_state, may_apply
+from diagnose.model import BEHAVIOUR, Gate, Knowledge, Option, Test, Work, gate_state, may_apply
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.planning.access import AccessTree
 from diagnose.problems import JobError
@@ -52,7 +52,9 @@ class State:
     """Where a job stands.
 
     minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose change to the bike is
-    still in force; accepted: those with which it may be started.
+    still in force; accepted: those with which it may be started. repairs: all that changed causes, the floods that
+    kicking may have made among them. now: how the bike stands, where work or word changed that; kicks: since the
+    plug was last dry.
     """
 
     title: str = ""
@@ -65,6 +67,8 @@ class State:
     isolated: tuple[str, ...] = ()
     accepted: frozenset[str] = frozenset()
     opened: frozenset[str] = frozenset()
+    now: Mapping[str, str] = field(default_factory=dict)
+    kicks: int = 0
     minutes: float = 0.0
     parts: float = 0.0
     off_list: Mapping[str, tuple[str, str]] = field(default_factory=dict)
@@ -94,18 +98,63 @@ def state_of(knowledge: Knowledge, events: Sequence[Event]) -> State:
     return state
 
 
-def situation_now(knowledge: Knowledge, state: State) -> Situation:
-    """Return the bike as it stands: repairs done, and what the isolations in force cut out or hold healthy."""
-    tests = [knowledge.tests[t] for t in state.isolated]
-    cut = frozenset(cause for test in tests for cause in test.removes)
-    held = frozenset(condition for test in tests for condition in test.supplies)
+def stands(knowledge: Knowledge, state: State) -> dict[str, Option]:
+    """Return how the bike stands now: fact -> option."""
+    found = {}
+    for fact in knowledge.now.values():
+        if fact.counts_kicks:
+            found[fact.id] = [option for option in fact.options.values() if option.after <= state.kicks][-1]
+        else:
+            found[fact.id] = fact.options[state.now.get(fact.id, next(iter(fact.options)))]
+    return found
+
+
+def reaching(knowledge: Knowledge, state: State, needs: Gate) -> dict[str, Option] | None:
+    """Return how the bike must be brought to stand for a piece of work; None where nobody can bring it there."""
+    found = {}
+    for fact, option in stands(knowledge, state).items():
+        if fact in needs and option.id not in needs[fact]:
+            ways = [o for o in knowledge.facts[fact].options.values() if o.id in needs[fact] and o.reach is not None]
+            if not ways:
+                return None
+            found[fact] = ways[0]
+    return found
+
+
+def reach_minutes(options: Mapping[str, Option] | None) -> tuple[float, float]:
+    """Return the minutes of work and of waiting that it takes to bring the bike there."""
+    ways = [option.reach for option in (options or {}).values() if option.reach is not None]
+    return sum(way.minutes for way in ways), sum(way.wait for way in ways)
+
+
+def situation_now(knowledge: Knowledge, state: State, brought: Mapping[str, Option] | None = None) -> Situation:
+    """Return the bike as it stands: repairs done, and what is cut out or held healthy now.
+
+    That is by isolations in force and by how it stands (oil in the bore). brought: how it is made to stand first.
+    """
+    changes: list[Test | Option] = [knowledge.tests[t] for t in state.isolated]
+    changes += (stands(knowledge, state) | dict(brought or {})).values()
+    cut = frozenset(cause for change in changes for cause in change.removes)
+    held = frozenset(condition for change in changes for condition in change.supplies)
     return Situation(len(state.repairs), cut, held)
+
+
+def repairs_by(state: State, situation: Situation | None = None) -> int:
+    """Return how many repairs were done by then, or by now; a flood that kicking may have made is none."""
+    done = state.repairs if situation is None else state.repairs[: situation.epoch]
+    return sum(bool(repair.cures) for repair in done)
 
 
 def tried(knowledge: Knowledge, state: State) -> str:
     """Return the outcome of the last try-out of the bike as it stands; empty if there was none."""
     now = situation_now(knowledge, state)
-    outcomes = [seen.outcome for seen in state.seen if seen.test == TRY_TO_START and seen.situation == now]
+    outcomes = [
+        seen.outcome
+        for seen in state.seen
+        if seen.test == TRY_TO_START
+        and repairs_by(state, seen.situation) == repairs_by(state)
+        and (seen.situation.cut, seen.situation.held) == (now.cut, now.held)
+    ]
     return outcomes[-1] if outcomes else ""
 
 
@@ -121,7 +170,7 @@ def situation_for(knowledge: Knowledge, state: State, test: Test) -> Situation:
         )
         attempts = [seen.situation for seen in state.seen if seen.test == TRY_TO_START] if does else []
         return attempts[-1] if attempts else ARRIVAL
-    now = situation_now(knowledge, state)
+    now = situation_now(knowledge, state, reaching(knowledge, state, test.needs))
     return Situation(now.epoch, now.cut | frozenset(test.removes), now.held | frozenset(test.supplies))
 
 
@@ -212,12 +261,28 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
         str(given.get("currency", "")),
         float(given.get("elevation_m", 0.0)),
     )
-    facts = check_facts(knowledge, body.get("bike") or {})
+    given_facts = body.get("bike") or {}
+    facts = check_facts(knowledge, {k: v for k, v in given_facts.items() if k not in knowledge.now})
+    for fact in given_facts.keys() & knowledge.now.keys():
+        state = _stand(knowledge, state, fact, given_facts[fact])
     title, words = str(body.get("title", "")), str(body.get("words", ""))
     return replace(state, title=title, words=words, facts=facts, complaint=complaint, shop=shop)
 
 
+def _stand(knowledge: Knowledge, state: State, fact_id: str, option_id: str | None) -> State:
+    """Return the state with the bike standing so; None: as it comes in."""
+    fact = knowledge.facts[fact_id]
+    option = fact.options.get(option_id or next(iter(fact.options)))
+    if option is None:
+        raise JobError(f"{fact_id} cannot be {option_id!r}; write one of: {', '.join(fact.options)}")
+    if fact.counts_kicks:
+        return replace(state, kicks=option.after)
+    return replace(state, now={**state.now, fact_id: option.id})
+
+
 def _fact(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    if body["fact"] in knowledge.now:
+        return _stand(knowledge, state, body["fact"], body.get("option"))
     facts = {k: v for k, v in state.facts.items() if k != body["fact"]}
     if body.get("option") is not None:
         facts[body["fact"]] = body["option"]
@@ -237,7 +302,8 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     situation = situation_for(knowledge, state, test)
     seen = Seen(test.id, body["outcome"], situation, number, body.get("reading"))
     earlier = tuple(old for old in state.seen if (old.test, old.situation) != (seen.test, seen.situation))
-    state = _worked(knowledge, state, test.access, test.does, float(body.get("minutes", test.minutes)))
+    state = _worked(knowledge, state, test, float(body.get("minutes", test.minutes)))
+    state = _left(knowledge, state, test, test.outcome(seen.outcome).leaves)
     isolated = state.isolated
     if test.put_back and test.id not in isolated:
         isolated = (*isolated, test.id)
@@ -245,13 +311,31 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off)
 
 
-def _worked(knowledge: Knowledge, state: State, access: Sequence[str], does: frozenset[str], minutes: float) -> State:
-    """Shut what must be shut, open what is needed, and count the minutes."""
+def _worked(knowledge: Knowledge, state: State, work: Work, minutes: float) -> State:
+    """Bring the bike to stand as the work needs it, shut what must be shut, open what is needed, count the minutes."""
     tree = access_tree(knowledge)
-    shut = must_close(knowledge, state, does)
+    brought = reaching(knowledge, state, work.needs)
+    for fact, option in stands(knowledge, state).items():
+        if fact in work.needs and option.id not in work.needs[fact]:  # he did it, so it stood so
+            state = _stand(knowledge, state, fact, brought[fact].id if brought else min(work.needs[fact]))
+    shut = must_close(knowledge, state, work.does)
     left = state.opened - shut
-    total = minutes + tree.minutes_to_close(shut) + tree.minutes_to_open(access, left)
-    return replace(state, opened=left | tree.closure(access), minutes=state.minutes + total)
+    total = minutes + tree.minutes_to_close(shut) + tree.minutes_to_open(work.access, left) + reach_minutes(brought)[0]
+    return replace(state, opened=left | tree.closure(work.access), minutes=state.minutes + total)
+
+
+def _left(knowledge: Knowledge, state: State, work: Work, besides: Mapping[str, str] | None = None) -> State:
+    """Return the state with the bike as the work leaves it; kicks in vain may have flooded it."""
+    leaves = {**work.leaves, **(besides or {})}
+    if work.kicks:
+        state = replace(state, kicks=state.kicks + work.kicks)
+    for fact, option in leaves.items():
+        state = _stand(knowledge, state, fact, option)
+    if not work.kicks:
+        return state
+    makes = [(fact, option.makes) for fact, option in stands(knowledge, state).items() if option.makes]
+    made = tuple(RepairDone(fact, {}, dict(causes)) for fact, causes in makes if fact not in leaves)
+    return replace(state, repairs=(*state.repairs, *made))
 
 
 def _off(kind: str) -> Apply:
@@ -280,14 +364,16 @@ def _repair(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
                 "write broken, sound or not_seen for one of: " + ", ".join(repair.cures)
             )
     done = RepairDone(repair.id, dict(repair.cures), dict(repair.dud), found)
-    state = _worked(knowledge, state, repair.access, repair.does, float(body.get("minutes", repair.minutes)))
+    state = _worked(knowledge, state, repair, float(body.get("minutes", repair.minutes)))
     parts = state.parts + float(body.get("parts", repair.parts))
-    return replace(state, repairs=(*state.repairs, done), parts=parts)
+    return _left(knowledge, replace(state, repairs=(*state.repairs, done), parts=parts), repair)
 
 
 def _open(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
     _entry("access", knowledge.access, body["access"])
-    return _worked(knowledge, state, (body["access"],), frozenset(), 0.0)
+    tree = access_tree(knowledge)
+    minutes = state.minutes + tree.minutes_to_open([body["access"]], state.opened)
+    return replace(state, opened=state.opened | tree.closure([body["access"]]), minutes=minutes)
 
 
 def _close(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:

@@ -127,7 +127,8 @@ def _work(written: Written, raw: schema.RawWork) -> dict[str, Any]:
     """Return what every piece of work has."""
     plain = ("minutes", "wait", "access", "tools", "steps", "cautions")
     own = {name: getattr(raw, name) for name in plain}
-    return {**_common(written, raw), **own, "applies": _gate(raw.applies), "does": frozenset(raw.does)}
+    own |= {"does": frozenset(raw.does), "leaves": raw.leaves, "kicks": raw.kicks}
+    return {**_common(written, raw), **own, "applies": _gate(raw.applies), "needs": _gate(raw.needs)}
 
 
 class _Builder:
@@ -202,6 +203,7 @@ class _Builder:
                 default=rung.default,
                 tell=rung.tell,
                 complaint=rung.complaint,
+                leaves=rung.leaves,
             )
             for name, rung in raw.outcomes.items()
         ]
@@ -276,8 +278,9 @@ class _Builder:
 
 
 def _fact(written: Written, raw: schema.RawFact) -> model.Fact:
+    plain = ("name", "look", "implies", "odds", "removes", "supplies", "after", "makes")
     options = {
-        name: model.Option(id=name, name=option.name, look=option.look, implies=option.implies, odds=option.odds)
+        name: model.Option(id=name, **{key: getattr(option, key) for key in plain}, reach=_reach(option.reach))
         for name, option in raw.options.items()
     }
     return model.Fact(
@@ -288,6 +291,10 @@ def _fact(written: Written, raw: schema.RawFact) -> model.Fact:
         applies=_gate(raw.applies),
         options=options,
     )
+
+
+def _reach(raw: schema.RawReach | None) -> model.Reach | None:
+    return None if raw is None else model.Reach(step=raw.step, minutes=raw.minutes, wait=raw.wait)
 
 
 def _mechanism(written: Written, raw: schema.RawMechanism) -> model.Mechanism:

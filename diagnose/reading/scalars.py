@@ -96,6 +96,13 @@ def _amount(value: Any) -> float:
     return number
 
 
+def _count(value: Any) -> int:
+    number = _amount(value)
+    if number != int(number):
+        raise refused("not-a-count", f"is {short(value)}; it must be a whole number", f"{number:.0f}")
+    return int(number)
+
+
 def _factor(value: Any) -> float:
     number = _number(value)
     if number <= 0:
@@ -195,6 +202,7 @@ Text = Annotated[str, BeforeValidator(_text)]
 Number = Annotated[float, BeforeValidator(_number)]
 Probability = Annotated[float, BeforeValidator(_probability)]
 Amount = Annotated[float, BeforeValidator(_amount)]
+Count = Annotated[int, BeforeValidator(_count)]
 Factor = Annotated[float, BeforeValidator(_factor)]
 Ratio = Annotated[float, BeforeValidator(_ratio)]
 Flag = Annotated[bool, BeforeValidator(_yes_or_no)]

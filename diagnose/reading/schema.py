@@ -11,6 +11,7 @@ from diagnose.reading.scalars import (
     Amount,
     ByNode,
     Chance,
+    Count,
     Drivers,
     Factor,
     Flag,
@@ -48,6 +49,14 @@ class RawEntry(Raw):
     basis: Sources
 
 
+class RawReach(Raw):
+    """How the bike is brought to stand so."""
+
+    step: Text
+    minutes: Amount = 0.0
+    wait: Amount = 0.0
+
+
 class RawOption(Raw):
     """One answer to a fact's question."""
 
@@ -55,6 +64,11 @@ class RawOption(Raw):
     look: Text = ""
     implies: Words = {}
     odds: Annotated[dict[str, Factor], MAP] = {}
+    removes: Texts = ()
+    supplies: Texts = ()
+    after: Count = 0
+    makes: ByNode = {}
+    reach: Annotated[RawReach, MAP] | None = None
 
 
 class RawFact(RawEntry):
@@ -62,7 +76,7 @@ class RawFact(RawEntry):
 
     ask: Text
     how: Text = ""
-    kind: Annotated[Literal["bike", "history"], one_of("bike", "history")] = "bike"
+    kind: Annotated[Literal["bike", "history", "now"], one_of("bike", "history", "now")] = "bike"
     applies: Gated = {}
     options: Annotated[dict[str, Annotated[RawOption, MAP]], MAP]
 
@@ -114,6 +128,7 @@ class RawOutcome(Raw):
     default: Flag = False
     tell: Text = ""
     complaint: Flag = False
+    leaves: Words = {}
 
 
 class RawLimit(Raw):
@@ -145,6 +160,9 @@ class RawWork(RawEntry):
     cautions: Texts = ()
     does: Texts = ()
     steps: Texts = ()
+    needs: Gated = {}
+    leaves: Words = {}
+    kicks: Count = 0
 
 
 TEST_KINDS = ("ask", "look", "smell", "listen", "feel", "measure", "swap", "run")
@@ -270,5 +288,6 @@ INNER: Mapping[str, type[Raw]] = {
     "reading": RawReading,
     "limits": RawLimit,
     "when": RawWhile,
+    "reach": RawReach,
 }
 """Key -> shape of what is written below it."""

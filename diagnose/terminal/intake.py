@@ -126,7 +126,12 @@ def _next_fact(bench: Bench, asked: Iterable[str]) -> Fact | None:
     told = {fact: option for fact, option in known_facts(bench.events).items() if fact in asked}
     facts = told | implied(bench.knowledge, told)
     for fact in bench.knowledge.facts.values():
-        if fact.id not in asked and fact.id not in facts and gate_state(fact.applies, facts) is not False:
+        if (
+            fact.kind != "now"
+            and fact.id not in asked
+            and fact.id not in facts
+            and gate_state(fact.applies, facts) is not False
+        ):
             return fact
     return None
 
@@ -195,6 +200,6 @@ def fact_sheet(bench: Bench) -> list[Line]:
     parts = [
         f"{bench.knowledge.facts[fact].name}: {bench.knowledge.facts[fact].options[option].name}"
         for fact, option in facts.items()
-        if fact in bench.knowledge.facts
+        if fact in bench.knowledge.facts and fact not in bench.knowledge.now
     ]
     return bench.page.wrapped("; ".join(parts) + ".", "The bike: ", rest="  ") if parts else []

@@ -30,6 +30,8 @@ def board_lines(page: Page, board: Board, most: int = MOST_LIKELY) -> list[Line]
         lines += likely_lines(page, likely)
     if board.apart:
         lines += page.wrapped(APART.format(len(board.apart)), "  ", "dim")
+    if board.now:
+        lines += page.wrapped(f"The bike now: {'; '.join(board.now)}", rest="  ")
     for name in board.unplugged:
         lines += page.wrapped(f"Still unplugged or bypassed: {name}", "  ! ", "warn")
     if board.doubt:
@@ -60,6 +62,8 @@ def card_lines(page: Page, card: Card, heading: str = "DO NEXT") -> list[Line]:
         lines += page.wrapped(f"Why: {card.why}", "  ", "dim", rest="    ")
     if card.tools:
         lines += page.wrapped(f"Tools: {', '.join(card.tools)}", "  ", rest="    ")
+    for doing in card.brings:
+        lines += page.wrapped(f"First: {doing}", "  ", rest="    ")
     for name in card.closes:
         lines += page.wrapped(f"First back on or shut: {name}", "  ", rest="    ")
     for name, opening in card.opens:

@@ -56,7 +56,7 @@ class Board:
     """How the job stands.
 
     doubt: what hardly fits together, if anything. apart: answers not reckoned exactly.
-    unplugged: what is still unplugged or bypassed.
+    unplugged: what is still unplugged or bypassed. now: how it stands, where that is not as it came in.
     """
 
     title: str
@@ -68,15 +68,20 @@ class Board:
     doubt: str
     apart: tuple[str, ...]
     unplugged: tuple[str, ...]
+    now: tuple[str, ...]
     done: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """A step with its texts: what to open first, dangers, how, with what, why. locks: what forbids it."""
+    """A step with its texts: what to open first, dangers, how, with what, why. locks: what forbids it.
+
+    brings: what brings the bike to stand as the step needs it.
+    """
 
     step: Step
     name: str
+    brings: tuple[str, ...]
     opens: tuple[tuple[str, float], ...]
     closes: tuple[str, ...]
     cautions: tuple[Caution, ...]
@@ -101,8 +106,24 @@ def board(consultation: Consultation) -> Board:
         doubt=str(getattr(consultation, "conflict", None) or ""),
         apart=consultation.question.apart,
         unplugged=tuple(name for _, name in isolated(consultation)),
+        now=tuple(_changed_now(consultation)),
         done=consultation.done,
     )
+
+
+def standing_so(consultation: Consultation) -> dict[str, str]:
+    """Return how the bike stands now: fact -> option."""
+    from diagnose.consultation.state import stands
+
+    return {fact: option.id for fact, option in stands(consultation.knowledge, consultation.state).items()}
+
+
+def _changed_now(consultation: Consultation) -> Iterator[str]:
+    """Give how it stands now, where that is not as it came in."""
+    for fact_id, option in standing_so(consultation).items():
+        fact = consultation.knowledge.facts[fact_id]
+        if option != next(iter(fact.options)):
+            yield f"{fact.name}: {fact.options[option].name}"
 
 
 def likely(consultation: Consultation) -> tuple[Likely, ...]:
@@ -136,6 +157,7 @@ def card(consultation: Consultation, step: Step) -> Card:
     return Card(
         step=step,
         name=work.name,
+        brings=tuple(_brings(consultation, work)),
         opens=tuple((access.name, access.open) for access in opened),
         closes=tuple(known.access[access].name for access in step.closes),
         cautions=tuple(known.cautions[caution] for caution in dict.fromkeys(said)),
@@ -148,11 +170,21 @@ def card(consultation: Consultation, step: Step) -> Card:
     )
 
 
+def _brings(consultation: Consultation, work: Test | Repair) -> Iterator[str]:
+    """Give what brings the bike to stand as a piece of work needs it."""
+    from diagnose.consultation.state import reaching
+
+    for option in (reaching(consultation.knowledge, consultation.state, work.needs) or {}).values():
+        if option.reach is not None:
+            yield option.reach.step
+
+
 def _putting_back(test: Test, step: Step) -> Card:
     """Return what undoes the change that a test left."""
     return Card(
         step=step,
         name=f"Back as it was: {test.name}",
+        brings=(),
         opens=(),
         closes=(),
         cautions=(),

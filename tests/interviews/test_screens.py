@@ -20,6 +20,7 @@ HERE = Path(__file__).parent
 BOARD = Board(
     apart=(),
     unplugged=(),
+    now=(),
     title="Blue moped",
     number=4,
     likely=(
@@ -45,6 +46,7 @@ TENSION = Caution(
 CARD = Card(
     step=Step(kind="test", id="spark", minutes=7, opens=("plug_out",), expected=71.4, merit=2.0, wait=10),
     name="Spark across a 6 mm gap",
+    brings=(),
     opens=(("Spark plug out", 3.0),),
     closes=("Float bowl off",),
     cautions=(TENSION,),

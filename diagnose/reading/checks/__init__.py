@@ -13,6 +13,7 @@ Check = Callable[[Draft], Iterable[Problem]]
 CHECKS: tuple[Check, ...] = (
     references.sources,
     references.gates,
+    references.standing,
     references.options,
     references.mechanisms,
     references.links,
@@ -38,6 +39,7 @@ CHECKS: tuple[Check, ...] = (
     ladders.rungs,
     facts.options_of_a_fact,
     facts.parked,
+    facts.standing,
     facts.implications,
     facts.gates_that_open,
     cycles.conditions,

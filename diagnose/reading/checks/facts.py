@@ -17,6 +17,22 @@ def options_of_a_fact(draft: Draft) -> Iterator[Problem]:
             yield draft.problem(fact, ("options",), says, "too-few-options", "two options or more", key=True)
 
 
+def standing(draft: Draft) -> Iterator[Problem]:
+    """Only a fact of the kind now says what the bike is like while it stands so; kicks count up from the first."""
+    for fact in draft.knowledge.facts.values():
+        for option in fact.options.values():
+            keys = ("removes", "supplies", "after", "makes", "reach")
+            said = [key for key in keys if getattr(option, key)]
+            if fact.kind != "now" and said:
+                says = f"option {option.id} of {fact.id} has {said[0]}, which only goes with how a bike stands now"
+                trail = ("options", option.id, said[0])
+                yield draft.problem(fact, trail, says, "not-of-now", "kind: now, or leave it out", key=True)
+        kicks = [option.after for option in fact.options.values()]
+        if fact.counts_kicks and kicks != sorted({0, *kicks}):
+            says = f"the kicks of {fact.id} are {', '.join(map(str, kicks))}: they begin with 0 and rise"
+            yield draft.problem(fact, ("options",), says, "kicks-rise", "after: 1, then after: 10", key=True)
+
+
 def parked(draft: Draft) -> Iterator[Problem]:
     """The fact that picks one of the three figures of a prior is there, with its three options."""
     names = draft.names("facts")

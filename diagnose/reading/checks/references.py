@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
 
-from diagnose.model import Access, Caution, Complaint, Entry, Source, Work
+from diagnose.model import Access, Caution, Complaint, Entry, Fact, Gate, Option, Source, Test, Work
 from diagnose.problems import Problem
 from diagnose.reading.draft import Draft
 from diagnose.reading.layers import Trail
@@ -48,6 +48,43 @@ def gates(draft: Draft) -> Iterator[Problem]:
                 for option in sorted(options - set(fact.options)):
                     what = f"option of {name}"
                     yield draft.unknown(entry, (*trail, name, option), option, what, fact.options, key=False)
+
+
+def standing(draft: Draft) -> Iterator[Problem]:
+    """What work needs and leaves is how a bike can stand now; no other gate but a rule's asks for that."""
+    known = draft.names("facts")
+    now = draft.knowledge.now
+    for entry, trail, gate in draft.gates():
+        for name in gate.keys() & now.keys():
+            if trail != ("when", "facts"):
+                says = f"{entry.id} applies by {name}, which changes while the job goes on"
+                yield draft.problem(
+                    entry, (*trail, name), says, "gate-of-now", f"needs: {{{name}: ...}}, at a test or repair", key=True
+                )
+    for entry, trail, options in _stands(draft):
+        yield from _unknown(draft, entry, trail, options, "fact", known)
+        for name, wanted in options.items():
+            fact = draft.knowledge.facts.get(name)
+            if fact and fact.kind != "now":
+                says = f"{name} is a fact of kind {fact.kind}; work does not change it"
+                yield draft.problem(entry, (*trail, name), says, "not-of-now", "a fact of kind now", key=True)
+            elif fact:
+                for option in sorted(wanted - set(fact.options)):
+                    yield draft.unknown(
+                        entry, (*trail, name, option), option, f"option of {name}", fact.options, key=False
+                    )
+
+
+def _stands(draft: Draft) -> Iterator[tuple[Entry, Trail, Gate]]:
+    """Yield what every piece of work needs and leaves, as gates."""
+    for work in draft.entries():
+        if isinstance(work, Work):
+            yield work, ("needs",), work.needs
+            yield work, ("leaves",), {fact: frozenset((option,)) for fact, option in work.leaves.items()}
+        if isinstance(work, Test):
+            for outcome in work.outcomes:
+                left = {fact: frozenset((option,)) for fact, option in outcome.leaves.items()}
+                yield work, ("outcomes", outcome.id, "leaves"), left
 
 
 def options(draft: Draft) -> Iterator[Problem]:
@@ -142,6 +179,13 @@ def cautions(draft: Draft) -> Iterator[Problem]:
             yield from _unknown(draft, entry, ("proof", "cautions"), entry.proof.cautions, "caution", known)
 
 
+def _options(draft: Draft) -> Iterator[tuple[Fact, Option, Trail]]:
+    """Yield every option of every fact with the trail to it."""
+    for fact in draft.knowledge.facts.values():
+        for option in fact.options.values():
+            yield fact, option, ("options", option.id)
+
+
 def causes(draft: Draft) -> Iterator[Problem]:
     """Repairs cure, and tests remove, known causes."""
     known = draft.names("causes")
@@ -150,6 +194,9 @@ def causes(draft: Draft) -> Iterator[Problem]:
         yield from _unknown(draft, repair, ("dud",), repair.dud, "cause", known)
     for test in draft.knowledge.tests.values():
         yield from _unknown(draft, test, ("removes",), test.removes, "cause", known)
+    for fact, option, trail in _options(draft):
+        yield from _unknown(draft, fact, (*trail, "removes"), option.removes, "cause", known)
+        yield from _unknown(draft, fact, (*trail, "makes"), option.makes, "cause", known)
 
 
 def conditions(draft: Draft) -> Iterator[Problem]:
@@ -157,6 +204,8 @@ def conditions(draft: Draft) -> Iterator[Problem]:
     known = draft.names("conditions")
     for test in draft.knowledge.tests.values():
         yield from _unknown(draft, test, ("supplies",), test.supplies, "condition", known)
+    for fact, option, trail in _options(draft):
+        yield from _unknown(draft, fact, (*trail, "supplies"), option.supplies, "condition", known)
     for complaint in draft.knowledge.complaints.values():
         yield from _unknown(draft, complaint, ("target",), complaint.target, "condition", known)
         yield from _unknown(draft, complaint, ("excludes",), complaint.excludes, "condition", known)

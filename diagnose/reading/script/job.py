@@ -88,7 +88,8 @@ def _facts(keys: Mapping[str, Node], desk: Desk) -> dict[str, str]:
             known = desk.knowledge.facts.get(fact)
             if known and known.kind != kind:
                 says = f"{fact} is a fact of kind {known.kind}, written under {kind}"
-                desk.wrong(node, says, "fact-section", f"{fact} under {known.kind}", key=True)
+                write = f"a step: - fact: {{{fact}: ...}}" if known.kind == "now" else f"{fact} under {known.kind}"
+                desk.wrong(node, says, "fact-section", write, key=True)
             option = desk.option(fact, node)
             if option:
                 given[fact] = (option, node)

@@ -56,8 +56,8 @@ def all_causes(bench: Bench) -> None:
 
 def correct_fact(bench: Bench) -> str | None:
     """Ask which fact, then its option."""
-    told = views.facts(bench.consultation)
     facts = bench.knowledge.facts
+    told = {**views.facts(bench.consultation), **views.standing_so(bench.consultation)}
     rows = [
         Choice(fact.id, f"{fact.name}: {fact.options[told[fact.id]].name if fact.id in told else 'not known'}")
         for fact in facts.values()

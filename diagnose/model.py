@@ -37,11 +37,13 @@ class Entry:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reach:
-    """How the bike is brought to stand so: minutes of work, minutes of waiting, what to do."""
+    """How the bike is brought to stand so: minutes of work, minutes of waiting, what to do, and the dangers of it."""
 
     step: str
     minutes: float = 0.0
     wait: float = 0.0
+    does: frozenset[str] = frozenset()
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

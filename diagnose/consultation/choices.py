@@ -9,6 +9,7 @@ from diagnose.consultation.state import (
     TRY_TO_START,
     State,
     access_tree,
+    activities,
     must_close,
     reach_minutes,
     reaching,
@@ -209,7 +210,7 @@ def _hazard(work: Work) -> int:
 
 def test_option(knowledge: Knowledge, state: State, test: Test) -> TestOption:
     """Return a test as the planner prices it, with what has to be shut before it."""
-    closing = access_tree(knowledge).minutes_to_close(must_close(knowledge, state, test.does))
+    closing = access_tree(knowledge).minutes_to_close(must_close(knowledge, state, activities(knowledge, state, test)))
     minutes, wait = reach_minutes(reaching(knowledge, state, test.needs))
     return TestOption(
         id=test.id,

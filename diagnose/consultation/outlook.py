@@ -23,6 +23,7 @@ from diagnose.consultation.state import (
     PUT_BACK_MINUTES,
     TRY_TO_START,
     State,
+    activities,
     must_close,
     situation_for,
     situation_now,
@@ -176,7 +177,7 @@ def _odds_of_any(stop: Floats) -> Floats:
 def _on_the_bike(knowledge: Knowledge, state: State, bench: Bench, held: Sequence[Lock], step: Step) -> Step:
     """Name what has to be shut before the step, and the cautions that lock it; it was priced as if none did."""
     work: Work | None = knowledge.repairs.get(step.id) if step.kind == "repair" else knowledge.tests.get(step.id)
-    does = work.does if work else frozenset[str]()
+    does = activities(knowledge, state, work) if work else frozenset[str]()
     shut = must_close(knowledge, state, does)
     closes = tuple(a for a in reversed(bench.tree.to_open(tuple(shut), frozenset())) if a in shut)
     return replace(step, closes=closes, forbidden=tuple(lock.caution for lock in held if lock.forbids & does))

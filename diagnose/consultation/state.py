@@ -121,6 +121,12 @@ def reaching(knowledge: Knowledge, state: State, needs: Gate) -> dict[str, Optio
     return found
 
 
+def activities(knowledge: Knowledge, state: State, work: Work) -> frozenset[str]:
+    """Return what a piece of work does that can be dangerous, what brings the bike to stand for it among that."""
+    ways = [option.reach for option in (reaching(knowledge, state, work.needs) or {}).values() if option.reach]
+    return work.does.union(*(way.does for way in ways))
+
+
 def reach_minutes(options: Mapping[str, Option] | None) -> tuple[float, float]:
     """Return the minutes of work and of waiting that it takes to bring the bike there."""
     ways = [option.reach for option in (options or {}).values() if option.reach is not None]
@@ -314,11 +320,11 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
 def _worked(knowledge: Knowledge, state: State, work: Work, minutes: float) -> State:
     """Bring the bike to stand as the work needs it, shut what must be shut, open what is needed, count the minutes."""
     tree = access_tree(knowledge)
-    brought = reaching(knowledge, state, work.needs)
+    does, brought = activities(knowledge, state, work), reaching(knowledge, state, work.needs)
     for fact, option in stands(knowledge, state).items():
         if fact in work.needs and option.id not in work.needs[fact]:  # he did it, so it stood so
             state = _stand(knowledge, state, fact, brought[fact].id if brought else min(work.needs[fact]))
-    shut = must_close(knowledge, state, work.does)
+    shut = must_close(knowledge, state, does)
     left = state.opened - shut
     total = minutes + tree.minutes_to_close(shut) + tree.minutes_to_open(work.access, left) + reach_minutes(brought)[0]
     return replace(state, opened=left | tree.closure(work.access), minutes=state.minutes + total)

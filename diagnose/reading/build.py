@@ -294,7 +294,10 @@ def _fact(written: Written, raw: schema.RawFact) -> model.Fact:
 
 
 def _reach(raw: schema.RawReach | None) -> model.Reach | None:
-    return None if raw is None else model.Reach(step=raw.step, minutes=raw.minutes, wait=raw.wait)
+    if raw is None:
+        return None
+    does = frozenset(raw.does)
+    return model.Reach(step=raw.step, minutes=raw.minutes, wait=raw.wait, does=does, cautions=raw.cautions)
 
 
 def _mechanism(written: Written, raw: schema.RawMechanism) -> model.Mechanism:

@@ -55,6 +55,8 @@ class RawReach(Raw):
     step: Text
     minutes: Amount = 0.0
     wait: Amount = 0.0
+    does: Texts = ()
+    cautions: Texts = ()
 
 
 class RawOption(Raw):

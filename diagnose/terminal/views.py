@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from diagnose.events import Event
-from diagnose.model import Caution, Knowledge, Outcome, Repair, Test, may_apply
+from diagnose.model import Caution, Knowledge, Outcome, Reach, Repair, Test, may_apply
 from diagnose.planning.access import AccessTree
 from diagnose.planning.steps import Step
 from diagnose.problems import DiagnoseError
@@ -153,11 +153,12 @@ def card(consultation: Consultation, step: Step) -> Card:
     work = work_of(consultation, step)
     opened = [known.access[access] for access in step.opens]
     tools = [tool for entry in (*opened, work) for tool in entry.tools]
-    said = [caution for entry in (*opened, work) for caution in entry.cautions]
+    ways = list(_ways(consultation, work))
+    said = [caution for entry in (*ways, *opened, work) for caution in entry.cautions]
     return Card(
         step=step,
         name=work.name,
-        brings=tuple(_brings(consultation, work)),
+        brings=tuple(way.step for way in ways),
         opens=tuple((access.name, access.open) for access in opened),
         closes=tuple(known.access[access].name for access in step.closes),
         cautions=tuple(known.cautions[caution] for caution in dict.fromkeys(said)),
@@ -170,13 +171,13 @@ def card(consultation: Consultation, step: Step) -> Card:
     )
 
 
-def _brings(consultation: Consultation, work: Test | Repair) -> Iterator[str]:
+def _ways(consultation: Consultation, work: Test | Repair) -> Iterator[Reach]:
     """Give what brings the bike to stand as a piece of work needs it."""
     from diagnose.consultation.state import reaching
 
     for option in (reaching(consultation.knowledge, consultation.state, work.needs) or {}).values():
         if option.reach is not None:
-            yield option.reach.step
+            yield option.reach
 
 
 def _putting_back(test: Test, step: Step) -> Card:
@@ -262,6 +263,8 @@ def test_step(consultation: Consultation, test_id: str) -> Step:
     planned = step_for(consultation, "test", test_id)
     if planned is not None:
         return planned
+    from diagnose.consultation.state import activities
+
     known, state = consultation.knowledge, consultation.state
     test = known.tests[test_id]
     tree = AccessTree(known.access)
@@ -271,7 +274,7 @@ def test_step(consultation: Consultation, test_id: str) -> Step:
         minutes=test.minutes + tree.minutes_to_open(test.access, state.opened),
         wait=test.wait,
         opens=tree.to_open(test.access, state.opened),
-        forbidden=tuple(lock.caution for lock in consultation.locks if lock.forbids & test.does),
+        forbidden=tuple(lock.caution for lock in consultation.locks if lock.forbids & activities(known, state, test)),
     )
 
 

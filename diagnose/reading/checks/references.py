@@ -175,6 +175,12 @@ def cautions(draft: Draft) -> Iterator[Problem]:
     for entry in draft.entries():
         if isinstance(entry, (Work, Access)):
             yield from _unknown(draft, entry, ("cautions",), entry.cautions, "caution", known)
+        elif isinstance(entry, Fact):
+            for option in entry.options.values():
+                trail = ("options", option.id, "reach", "cautions")
+                yield from _unknown(
+                    draft, entry, trail, option.reach.cautions if option.reach else (), "caution", known
+                )
         elif isinstance(entry, Complaint) and entry.proof:
             yield from _unknown(draft, entry, ("proof", "cautions"), entry.proof.cautions, "caution", known)
 
@@ -241,6 +247,11 @@ def activities(draft: Draft) -> Iterator[Problem]:
     for entry in draft.entries():
         if isinstance(entry, Work):
             yield from _unknown(draft, entry, ("does",), sorted(entry.does), "activity", ACTIVITIES)
+        elif isinstance(entry, Fact):
+            for option in entry.options.values():
+                trail = ("options", option.id, "reach", "does")
+                does = sorted(option.reach.does) if option.reach else ()
+                yield from _unknown(draft, entry, trail, does, "activity", ACTIVITIES)
         elif isinstance(entry, Caution):
             yield from _unknown(draft, entry, ("forbids",), sorted(entry.forbids), "activity", ACTIVITIES)
 

@@ -61,9 +61,10 @@ def random_bike(
     for k in range(conditions):
         both: tuple[AllOf, ...] = ()
         if with_and and k == conditions - 1 and causes >= 2:
-            second = {"x1": frozenset((PRESENT,))}
+            second = {"x1": frozenset((PRESENT if rng.random() < 0.6 else ABSENT,))}  # absent: x1 hides it
             if k and rng.random() < 0.5:
-                second = {"c0": frozenset(levels[0][1:] if rng.random() < 0.5 else levels[0][-1:])}
+                some = (levels[0][1:], levels[0][-1:], levels[0][:1])[int(rng.integers(3))]
+                second = {"c0": frozenset(some)}
             both = (AllOf(parents={"x0": frozenset((PRESENT,))} | second, chances=chances(rng, levels[k])),)
         made[f"c{k}"] = Condition(
             id=f"c{k}",
@@ -184,6 +185,9 @@ def random_repairs(rng: np.random.Generator, bike: BikeGraph, most: int = 2) -> 
         mine = [str(c) for c in rng.choice(causes, min(len(causes), int(rng.integers(1, 3))), replace=False)]
         found = {c: str(rng.choice(["broken", "sound", "not_seen"])) for c in mine if rng.random() < 0.4}
         dud = {c: float(rng.uniform(0.01, 0.2)) for c in mine if rng.random() < 0.5}
+        if rng.random() < 0.2:  # no repair: work that can only do harm, such as kicking it wet
+            done.append(RepairDone(f"r{n}", {}, {c: float(rng.uniform(0.05, 0.4)) for c in mine}))
+            continue
         done.append(RepairDone(f"r{n}", {c: float(rng.uniform(0.6, 1.0)) for c in mine}, dud, found))
     return tuple(done)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import exp, prod
@@ -236,7 +237,7 @@ def test_bikes_as_they_came(batch: int) -> None:
 
 @pytest.mark.parametrize("batch", range(10))
 def test_bikes_with_repairs_cuts_and_holds(batch: int) -> None:
-    for seed in range(12 * batch, 12 * batch + 12):
+    for seed in range(32 * batch, 32 * batch + 32):
         assert check(repaired_case(seed)), seed
 
 
@@ -244,6 +245,12 @@ def test_bikes_with_repairs_cuts_and_holds(batch: int) -> None:
 def test_behaviours_seen_for_certain_and_more_than_once(batch: int) -> None:
     possible = [check(behaviour_case(seed)) for seed in range(12 * batch, 12 * batch + 12)]
     assert sum(possible) >= 6
+
+
+def nested(situations: list[Situation]) -> bool:
+    """Whether each situation that came later lacks all that the earlier ones lacked, as repairs alone make it."""
+    order = sorted(situations, key=lambda s: s.epoch)
+    return all(a.cut <= b.cut and a.held <= b.held for a, b in itertools.pairwise(order))
 
 
 def test_the_random_bikes_reach_what_they_are_meant_to_reach() -> None:
@@ -296,7 +303,13 @@ def test_the_random_bikes_reach_what_they_are_meant_to_reach() -> None:
     again = [one for one in fired if fired.count(one) > 1]
     asked = [d for case, d in fired if d in {*case.question.targets, *case.question.start}]
     assert min(len(ways), len(again), len(asked)) >= 15
-    repaired = [repaired_case(seed) for seed in range(120)]
+    repaired = [repaired_case(seed) for seed in range(320)]
+    kinds = [nested([o.situation for o in case.question.observations]) for case in repaired]
+    assert min(kinds.count(True), kinds.count(False)) >= 100
+    ands = [part for case in repaired for c in case.bike.conditions.values() for part in c.all_of]
+    healthy = [p for part in ands for p, levels in part.parents.items() if levels in ({ABSENT}, {"good"})]
+    assert len(healthy) >= 20
+    assert sum(not r.cures for case in repaired for r in case.question.repairs) >= 20
     found = [looked for case in repaired for r in case.question.repairs for looked in r.found.values()]
     assert min(found.count(looked) for looked in ("broken", "sound", "not_seen")) >= 5
     assert sum(any(c.all_of for c in case.bike.conditions.values()) for case in repaired) >= 20

@@ -133,7 +133,7 @@ def document(file: Path, script: Script, walked: list[tuple[Event, Consultation]
 
 def figures(consultation: Consultation) -> dict[str, Any]:
     """Return the figures of a job as it stands."""
-    from diagnose.terminal.views import board, steps_of
+    from diagnose.terminal.views import board, standing_so, steps_of
 
     now = board(consultation)
     free, locked = steps_of(consultation)
@@ -147,6 +147,8 @@ def figures(consultation: Consultation) -> dict[str, Any]:
         "cost_left": now.cost_left,
         "minutes_left": now.minutes_left,
         "conflict": now.doubt or None,
+        "out_of_date": sorted(consultation.out_of_date),
+        "bike_now": standing_so(consultation),
         "reckoned_apart": list(now.apart),
         "done": now.done,
     }

@@ -233,9 +233,9 @@ def resume(knowledge: Knowledge, events: Sequence[Event]) -> Consultation:
     return Consultation(knowledge, tuple(events))._checked()
 
 
-def observe(test: str, outcome: str, reading: Mapping[str, Any] | None = None, at: str = "") -> Event:
-    """Return the event of a result."""
-    body: dict[str, Any] = {"test": test, "outcome": outcome}
+def observe(test: str, outcome: str, reading: Mapping[str, Any] | None = None, at: str = "", before: str = "") -> Event:
+    """Return the event of a result. before: a repair before which it was seen, though it is told only now."""
+    body: dict[str, Any] = {"test": test, "outcome": outcome} | ({"before": before} if before else {})
     return Event("observe", body | ({"reading": dict(reading)} if reading else {}), at)
 
 

@@ -305,9 +305,10 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     outcomes = [outcome.id for outcome in test.outcomes]
     if body.get("outcome") not in outcomes:
         raise JobError(f"{test.id} has no outcome {body.get('outcome')!r}; write one of: {', '.join(outcomes)}")
-    situation = situation_for(knowledge, state, test)
-    seen = Seen(test.id, body["outcome"], situation, number, body.get("reading"))
-    earlier = tuple(old for old in state.seen if (old.test, old.situation) != (seen.test, seen.situation))
+    if body.get("before"):
+        return _seen_before(knowledge, state, test, body, number)
+    seen = Seen(test.id, body["outcome"], situation_for(knowledge, state, test), number, body.get("reading"))
+    earlier = _others(state, seen)
     state = _worked(knowledge, state, test, float(body.get("minutes", test.minutes)))
     state = _left(knowledge, state, test, test.outcome(seen.outcome).leaves)
     isolated = state.isolated
@@ -315,6 +316,23 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
         isolated = (*isolated, test.id)
     off = {t: why for t, why in state.off_list.items() if t != test.id}
     return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off)
+
+
+def _others(state: State, seen: Seen) -> tuple[Seen, ...]:
+    """Return the results that a new one leaves standing: not the same test in the same situation."""
+    return tuple(old for old in state.seen if (old.test, old.situation) != (seen.test, seen.situation))
+
+
+def _seen_before(knowledge: Knowledge, state: State, test: Test, body: Mapping[str, Any], number: int) -> State:
+    """Take in what was seen before a repair and is only told now; nothing is done for it any more."""
+    repair = _entry("repair", knowledge.repairs, body["before"]).id
+    epochs = [n for n, done in enumerate(state.repairs) if done.id == repair]
+    if not epochs:
+        listed = ", ".join(done.id for done in state.repairs if done.cures) or "nothing"
+        raise JobError(f"{repair} was not done, so nothing was seen before it; done so far: {listed}")
+    situation = Situation(epochs[-1], frozenset(test.removes), frozenset(test.supplies))
+    seen = Seen(test.id, body["outcome"], ARRIVAL if test.kind == "ask" else situation, number, body.get("reading"))
+    return replace(state, seen=(*_others(state, seen), seen))
 
 
 def _worked(knowledge: Knowledge, state: State, work: Work, minutes: float) -> State:

@@ -152,6 +152,8 @@ def _observed(known: Knowledge, body: Body) -> tuple[str, str, str]:
     """Return what was looked at, what came of it, and the reading with its limits."""
     test, reading = known.tests[body["test"]], body.get("reading")
     saw = test.outcome(body["outcome"]).name
+    if body.get("before"):
+        saw += f" (seen before: {known.repairs[body['before']].name})"
     if not reading:
         return test.name, saw, ""
     judged = f"Judged by: {reading['limit']}" if reading.get("limit") else ""

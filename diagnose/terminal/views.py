@@ -417,7 +417,8 @@ def said(known: Knowledge, event: Event) -> str:
     if event.kind == "observe":
         test, reading = known.tests[body["test"]], body.get("reading")
         outcome = test.outcome(body["outcome"]).name
-        return f"{test.name}: {reading['text']}, {outcome}" if reading else f"{test.name}: {outcome}"
+        late = f" (seen before: {known.repairs[body['before']].name})" if body.get("before") else ""
+        return f"{test.name}: {reading['text']}, {outcome}" if reading else f"{test.name}: {outcome}{late}"
     if event.kind == "fact":
         fact = known.facts[body["fact"]]
         return f"{fact.name}: {fact.options[body['option']].name if body['option'] else 'not known'}"
@@ -438,6 +439,26 @@ def said(known: Knowledge, event: Event) -> str:
 def _found(known: Knowledge, found: Mapping[str, str]) -> str:
     bad = [known.causes[cause].name for cause, looked in found.items() if looked == "broken"]
     return f"; it was bad: {', '.join(bad)}" if bad else ""
+
+
+def seen_so_far(consultation: Consultation) -> list[tuple[str, bool]]:
+    """Return every result in words, oldest first, and whether it still tells of the bike as it is."""
+    known, stale = consultation.knowledge, consultation.out_of_date
+    last = {seen.test: seen.number for seen in consultation.state.seen}
+    return [
+        (
+            f"{known.tests[seen.test].name}: {known.tests[seen.test].outcome(seen.outcome).name}",
+            seen.number == last[seen.test] and seen.test not in stale,
+        )
+        for seen in consultation.state.seen
+    ]
+
+
+def repairs_done(consultation: Consultation) -> list[tuple[str, str]]:
+    """Return id and name of the repairs done, each once, the last first."""
+    known = consultation.knowledge.repairs
+    done = [repair.id for repair in reversed(consultation.state.repairs) if repair.id in known]
+    return [(repair, known[repair].name) for repair in dict.fromkeys(done)]
 
 
 def last_standing(consultation: Consultation) -> Event:

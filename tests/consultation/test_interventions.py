@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from diagnose.consultation import begin, observe, reconnect, repair, try_out, undo
+from diagnose.inference.posterior import posterior
 
 BOX = {"strokes": "4", "starter": "kick", "ignition": "cdi_self", "fuelling": "carburettor", "parked": "lately"}
 DEAD = {"bike": BOX, "complaint": "not_a_cough"}
@@ -130,3 +131,38 @@ def test_a_long_job_with_repairs_and_isolations_stays_exact_and_narrow(shipped):
     )
     assert job.belief.width <= 20
     assert all(0 <= p <= 1 for p in job.belief.causes.values())
+
+
+def test_a_rich_fault_hides_false_air_until_it_is_put_right(shipped):
+    """An inhibitor: air leak AND NOT rich makes it weak. Rich put right, the weak mixture comes out."""
+    bike = {**BOX, "strokes": "2", "ignition": "points_magneto", "inlet": "port"}
+    job = begin(shipped, {"bike": bike, "complaint": "wont_idle"}).add(observe("look_intake_rubber", "cracked"))
+    right = job.add(repair("clean_filter", {"air_filter_choked": "broken"}))
+
+    def weak(epoch):
+        asked = replace(right.question, shown=("mix_lean",), now=replace(right.question.now, epoch=epoch))
+        return posterior(right.bike, asked).conditions["mix_lean"]["present"]
+
+    assert weak(1) > 1.05 * weak(0)
+
+
+def test_when_nothing_in_the_book_fits_something_else_rises(shipped):
+    job = begin(shipped, DEAD)
+    looks = [
+        ("spark_at_gap", "none"),
+        ("look_stop_switch", "at_run"),
+        ("spark_kill_isolated", "still_none"),
+        ("swap_coil", "none"),
+        ("swap_box", "none"),
+        ("ohm_source", "ok"),
+        ("peak_source", "ok"),
+        ("peak_pickup", "ok"),
+        ("ohm_cap", "ok"),
+    ]
+    for test, outcome in looks:
+        assert outcome in [o.id for o in shipped.tests[test].outcomes], test
+        job = job.add(observe(test, outcome))
+    beyond = sum(one.probability for one in job.ranked if one.is_leak)
+    before = sum(one.probability for one in begin(shipped, DEAD).ranked if one.is_leak)
+    assert beyond > 3 * before
+    assert job.ranked[0].is_leak or any(one.is_leak for one in job.ranked[:3])

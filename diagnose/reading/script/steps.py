@@ -62,9 +62,11 @@ def _test(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
         body["reading"] = _reading(keys["reading"], test, desk)
     elif "outcome" in keys:
         body["outcome"] = _outcome(keys["outcome"], test, desk)
-    elif set(keys) <= {"test", "minutes"}:
+    elif set(keys) <= {"test", "minutes", "before"}:
         write = f"outcome: {listed((outcome.id for outcome in test.outcomes), ' or ')}"
         desk.wrong(keys["test"], f"{test_id} has no outcome and no reading", "no-answer", write)
+    if "before" in keys:
+        body["before"] = desk.id(keys["before"], "repair", desk.knowledge.repairs)
     yield Event("observe", body | desk.amounts(keys, ("minutes",)))
 
 
@@ -174,7 +176,7 @@ def _kind(main: str) -> Kind:
 
 _Make = Callable[[str, Mapping[str, Node], Desk], Iterator[Event]]
 _STEPS: Mapping[str, tuple[_Make, tuple[str, ...]]] = {
-    "test": (_test, ("outcome", "reading", "minutes")),
+    "test": (_test, ("outcome", "reading", "minutes", "before")),
     "cannot": (_of_test, ("why",)),
     "not_sure": (_of_test, ()),
     "declined": (_of_test, ()),

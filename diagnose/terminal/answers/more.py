@@ -25,6 +25,8 @@ AT_ONCE = (
 ENTRIES = (
     *AT_ONCE,
     Choice("causes", "All likely causes"),
+    Choice("seen", "What was seen so far"),
+    Choice("before", "I saw something before a repair"),
     Choice("fact", "Correct or add a fact of the bike"),
     Choice("complaint", "Correct the complaint"),
     Choice("open", "Something is off, or back on"),
@@ -38,6 +40,8 @@ def act(bench: Bench, answer: str) -> str | None:
     """Do one of the rarer things; None: the same step again."""
     actions: dict[str, Callable[[Bench], str | None]] = {
         "causes": all_causes,
+        "seen": what_was_seen,
+        "before": seen_before,
         "fact": correct_fact,
         "complaint": correct_complaint,
         "open": open_or_shut,
@@ -52,6 +56,35 @@ def all_causes(bench: Bench) -> None:
     """Show the long list of causes."""
     listed = [one for one in views.likely(bench.consultation) if one.now >= 0.01][:ALL_CAUSES]
     bench.page.show(line for one in listed for line in screens.likely_lines(bench.page, one))
+
+
+def what_was_seen(bench: Bench) -> None:
+    """Show every result; those that tell of the bike as it was, and no longer of it as it is, say so."""
+    for said, holds in views.seen_so_far(bench.consultation):
+        was = "" if holds else " (as it was then; changed since)"
+        bench.page.show(bench.page.wrapped(f"{said}{was}", "  - ", "" if holds else "dim"))
+
+
+def seen_before(bench: Bench) -> str | None:
+    """Ask what was seen before which repair, and write it down as that."""
+    done = views.repairs_done(bench.consultation)
+    if not done:
+        moves.warn(bench, "No repair is written down yet. What you saw goes in as an answer: Show other steps.")
+        return None
+    repair = bench.asker.choose("before", "Before which repair?", [*(Choice(*one) for one in done), BACK_ENTRY])
+    if repair == BACK:
+        return None
+    tests = sorted(bench.knowledge.tests.values(), key=lambda test: test.name)
+    rows = [Choice(test.id, test.name) for test in tests if may_apply(test.applies, views.facts(bench.consultation))]
+    test = bench.asker.choose("before.test", "What did you look at?", [*rows, BACK_ENTRY], search=True)
+    if test == BACK:
+        return None
+    outcomes = [Choice(one.id, one.name) for one in views.outcomes_of(bench.knowledge.tests[test])]
+    seen = bench.asker.choose("before.outcome", bench.knowledge.tests[test].ask, [*outcomes, BACK_ENTRY])
+    if seen == BACK:
+        return None
+    moves.told_late(bench, test, seen, repair)
+    return AGAIN
 
 
 def correct_fact(bench: Bench) -> str | None:

@@ -64,6 +64,11 @@ def measured(bench: Bench, test_id: str) -> str | None:
     return None
 
 
+def told_late(bench: Bench, test_id: str, outcome_id: str, repair_id: str) -> None:
+    """Record what was seen before a repair that is done by now."""
+    _observed(bench, {"test": test_id, "outcome": outcome_id, "before": repair_id})
+
+
 def _observed(bench: Bench, body: views.Body) -> None:
     """Write down what was seen; show the limit it was judged by, its meaning and the change it made."""
     before = views.likely(bench.consultation)
@@ -124,6 +129,8 @@ def choose_repair(bench: Bench) -> str | None:
 
 def repaired(bench: Bench, repair_id: str) -> str | None:
     """Ask what was found of each cause it cures, then record the repair."""
+    if any(repair_id == done for done, _ in views.repairs_done(bench.consultation)):
+        warn(bench, "That was done before. It is written down as done once more; undo takes it back.")
     found = ask_found(bench, bench.knowledge.repairs[repair_id])
     if found is None:
         return None

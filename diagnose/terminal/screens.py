@@ -82,8 +82,10 @@ def card_lines(page: Page, card: Card, heading: str = "DO NEXT") -> list[Line]:
 def _time(card: Card) -> str:
     step = card.step
     parts = [minutes(step.minutes)]
-    if step.wait:
-        parts.append(f"then wait {minutes(step.wait)}")
+    if card.first_wait:
+        parts = [f"wait {minutes(card.first_wait)}", f"then {parts[0]}"]
+    if step.wait > card.first_wait:
+        parts.append(f"then wait {minutes(step.wait - card.first_wait)}")
     if step.parts:
         parts.append(f"parts {step.parts:.0f}")
     return ", ".join(parts)

@@ -76,12 +76,13 @@ class Board:
 class Card:
     """A step with its texts: what to open first, dangers, how, with what, why. locks: what forbids it.
 
-    brings: what brings the bike to stand as the step needs it.
+    brings: what brings the bike to stand as the step needs it; first_wait: minutes of waiting that takes.
     """
 
     step: Step
     name: str
     brings: tuple[str, ...]
+    first_wait: float
     opens: tuple[tuple[str, float], ...]
     closes: tuple[str, ...]
     cautions: tuple[Caution, ...]
@@ -159,6 +160,7 @@ def card(consultation: Consultation, step: Step) -> Card:
         step=step,
         name=work.name,
         brings=tuple(way.step for way in ways),
+        first_wait=sum(way.wait for way in ways),
         opens=tuple((access.name, access.open) for access in opened),
         closes=tuple(known.access[access].name for access in step.closes),
         cautions=tuple(known.cautions[caution] for caution in dict.fromkeys(said)),
@@ -186,6 +188,7 @@ def _putting_back(test: Test, step: Step) -> Card:
         step=step,
         name=f"Back as it was: {test.name}",
         brings=(),
+        first_wait=0.0,
         opens=(),
         closes=(),
         cautions=(),

@@ -111,14 +111,59 @@ stop_wire_off:
 }
 """What makes the small book one with a wire that can be left off."""
 
+STANDING = {
+    "facts.yaml": """
+plug:
+  name: Plug
+  ask: How often was it kicked?
+  kind: now
+  basis: [memory]
+  options:
+    dry: {name: dry}
+    soaked: {name: kicked ten times, after: 10, makes: {coil_dead: 0.1}}
+warmth:
+  name: Engine
+  ask: Cold or warm?
+  kind: now
+  basis: [memory]
+  options:
+    cold: {name: cold, reach: {wait: 60, step: Let it go cold.}}
+    warm: {name: warm from running}
+""",
+    "tests/spark.yaml": """
+gap_cold:
+  name: Gap of the points, cold
+  ask: Right?
+  why: Sees the gap.
+  kind: measure
+  minutes: 3
+  needs: {warmth: cold}
+  steps: [Feeler in.]
+  outcomes:
+    wrong: {name: Wrong, base: 0.02, drivers: {points_oxidised: 0.5}}
+    right: {name: Right, default: true}
+  basis: [memory]
+""",
+}
+"""What makes the small book one in which a bike can be warm and kicked wet."""
+
+
+def grown(folder, additions) -> Knowledge:
+    """Return the small book with more in its files."""
+    copytree(HERE / "small", folder)
+    for name, more in additions.items():
+        (folder / name).write_text((folder / name).read_text() + more)
+    return load(folder)
+
 
 @pytest.fixture(scope="session")
 def with_stop_wire(tmp_path_factory) -> Knowledge:
-    folder = tmp_path_factory.mktemp("book") / "small"
-    copytree(HERE / "small", folder)
-    for name, more in STOP_WIRE.items():
-        (folder / name).write_text((folder / name).read_text() + more)
-    return load(folder)
+    return grown(tmp_path_factory.mktemp("book") / "wire", STOP_WIRE)
+
+
+@pytest.fixture(scope="session")
+def with_standing(tmp_path_factory) -> Knowledge:
+    return grown(tmp_path_factory.mktemp("book") / "standing", STANDING)
 
 
 @pytest.fixture

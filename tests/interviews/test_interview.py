@@ -230,6 +230,44 @@ def test_a_repair_of_his_own_choice_asks_for_each_cause(work):
     assert "found.coil_dead" in asker.asked
 
 
+def test_a_repair_done_twice_says_so_and_counts_twice(work):
+    answers = ["repaired", "new_coil", "not_seen", "repaired", "new_coil", "not_seen"]
+    bench, asker = work([*LATELY, *answers], [], ["q"])
+    run(bench)
+    assert [repair.id for repair in bench.consultation.state.repairs] == ["new_coil", "new_coil"]
+    shown = " ".join(asker.sink.getvalue().split())
+    assert "! That was done before. It is written down as done once more; undo takes it back." in shown
+
+
+def test_what_was_seen_before_a_repair_is_told_late_and_listed_as_it_was(work):
+    late = ["repaired", "new_coil", "not_seen", "more", "before", "new_coil", "spark_at_gap", "none", "more", "seen"]
+    bench, asker = work([*LATELY, *late], [], ["q"])
+    run(bench)
+    assert bodies(bench)[-1] == ("observe", {"test": "spark_at_gap", "outcome": "none", "before": "new_coil"})
+    assert bench.consultation.state.seen[-1].situation.epoch == 0
+    shown = asker.sink.getvalue()
+    assert "  - Spark across a 6 mm gap: No spark at all (as it was then; changed since)" in shown
+    told = as_text(trail(resume(bench.knowledge, bench.events)), 80)
+    assert "No spark at all (seen before: Fit another coil)" in told.replace("\n    ", " ")
+
+
+def test_nothing_was_seen_before_a_repair_where_none_was_done(work):
+    bench, asker = work([*LATELY, "more", "before"], [], ["q"])
+    run(bench)
+    assert "! No repair is written down yet." in asker.sink.getvalue()
+
+
+def test_how_it_stands_is_shown_put_right_and_waited_for(work, with_standing):
+    warm = ["more", "fact", "warmth", "warm", "others", "every", "test.gap_cold"]
+    bench, asker = work([*LATELY, *warm], [], ["q"], known=with_standing)
+    run(bench)
+    assert "fact.plug" not in asker.asked, "how it stands is no question of the intake"
+    shown = asker.sink.getvalue()
+    assert "The bike now: Engine: warm from running" in shown
+    assert "DO NEXT: Gap of the points, cold - wait 1 h, then 3 min" in shown
+    assert "First: Let it go cold." in shown
+
+
 def test_why_names_each_outcome_and_the_next_best(work):
     bench, asker = work(LATELY, [("test.spark_at_gap", ["why", "q"])], [])
     run(bench)

@@ -47,6 +47,7 @@ CARD = Card(
     step=Step(kind="test", id="spark", minutes=7, opens=("plug_out",), expected=71.4, merit=2.0, wait=10),
     name="Spark across a 6 mm gap",
     brings=(),
+    first_wait=0.0,
     opens=(("Spark plug out", 3.0),),
     closes=("Float bowl off",),
     cautions=(TENSION,),

@@ -21,6 +21,7 @@ from pathlib import Path
 import numpy as np
 
 from diagnose.consultation import TRY_TO_START, Consultation, begin, observe, repair
+from diagnose.events import Event
 from diagnose.model import Knowledge
 from diagnose.reading.cache import load_cached
 from diagnose.reading.load import load, shipped_folder
@@ -60,6 +61,35 @@ def jobs(count: int, answers: int, every: int = 1) -> Iterator[tuple[str, Consul
                 chances = dict(step.outcomes) if step.id != TRY_TO_START else {}
                 p = np.array([chances.get(o, 1.0) for o in names])
                 job = job.add(observe(step.id, str(rng.choice(names, p=p / p.sum()))))
+
+
+LONG_JOB: tuple[Event, ...] = (
+    observe("spark_at_gap", "none"),
+    observe("spark_kill_isolated", "still_none"),
+    repair("new_box"),
+    observe("spark_at_gap", "none"),
+    observe("swap_coil", "good"),
+    Event("isolate", {"test": "swap_coil"}),
+    repair("new_plug"),
+    repair("mend_stop_wire"),
+)
+"""Eight steps, three repairs and two things left changed: stop wire off, another coil hung on."""
+
+
+def long_job() -> None:
+    """Print time and width after each of the steps of the long job."""
+    job = begin(load(shipped_folder()), {"bike": {**FOUR, "parked": "lately"}, "complaint": "not_a_cough"})
+    taken = []
+    for event in LONG_JOB:
+        job = job.add(event)
+        begun = time.perf_counter()
+        step = job.next_step
+        taken.append(time.perf_counter() - begun)
+        did = event.body.get("test") or event.body.get("repair")
+        print(
+            f"  {event.kind:8} {did:22} next step {taken[-1]:.3f}  width {job.belief.width:2}  {step.id if step else '-'}"
+        )
+    print(f"long job   median {statistics.median(taken):.3f}  slowest {max(taken):.3f}")
 
 
 def timed(argv: list[str], repeats: int) -> float:
@@ -107,6 +137,8 @@ def main() -> None:
         )
     print(f"belief     median {statistics.median(beliefs):.3f}  slowest {max(beliefs):.3f}")
     print(f"next step  median {statistics.median(steps):.3f}  slowest {max(steps):.3f}")
+    if chosen.every == 1:
+        long_job()
     print(f"ratio      {statistics.median(steps) / statistics.median(beliefs):.1f}")
 
 

@@ -52,7 +52,7 @@ class Option:
 
     Only of a fact of the kind now: removes, supplies: causes cut out and conditions held healthy while it stands so;
     after: it stands so from that many kicks on; makes: cause -> P(it comes about each time work kicks it so far);
-    reach: how it is brought to stand so, None where nobody can.
+    clears: cause -> P(gone once work leaves it so); reach: how it is brought to stand so, None where nobody can.
     """
 
     id: str
@@ -64,6 +64,7 @@ class Option:
     supplies: tuple[str, ...] = ()
     after: int = 0
     makes: Mapping[str, float] = field(default_factory=dict)
+    clears: Mapping[str, float] = field(default_factory=dict)
     reach: Reach | None = None
 
 

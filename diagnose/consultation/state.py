@@ -19,6 +19,9 @@ TRY_TO_START = "try_to_start"
 OFF_LIST = ("cannot", "not_sure", "declined")
 """Answers that are no evidence and take a test off the list until it is lifted."""
 
+BY_ITSELF = "now:"
+"""What the id of a change to causes begins with that nobody made as a repair: kicked wet, dried by running."""
+
 LABOUR_PER_HOUR = 45.0
 """What an hour of work costs where the shop does not say (memory, order of size)."""
 
@@ -146,9 +149,9 @@ def situation_now(knowledge: Knowledge, state: State, brought: Mapping[str, Opti
 
 
 def repairs_by(state: State, situation: Situation | None = None) -> int:
-    """Return how many repairs were done by then, or by now; a flood that kicking may have made is none."""
+    """Return how many repairs were done by then, or by now; a flood made by kicking or dried by running is none."""
     done = state.repairs if situation is None else state.repairs[: situation.epoch]
-    return sum(bool(repair.cures) for repair in done)
+    return sum(not repair.id.startswith(BY_ITSELF) for repair in done)
 
 
 def tried(knowledge: Knowledge, state: State) -> str:
@@ -328,7 +331,7 @@ def _seen_before(knowledge: Knowledge, state: State, test: Test, body: Mapping[s
     repair = _entry("repair", knowledge.repairs, body["before"]).id
     epochs = [n for n, done in enumerate(state.repairs) if done.id == repair]
     if not epochs:
-        listed = ", ".join(done.id for done in state.repairs if done.cures) or "nothing"
+        listed = ", ".join(done.id for done in state.repairs if not done.id.startswith(BY_ITSELF)) or "nothing"
         raise JobError(f"{repair} was not done, so nothing was seen before it; done so far: {listed}")
     situation = Situation(epochs[-1], frozenset(test.removes), frozenset(test.supplies))
     seen = Seen(test.id, body["outcome"], ARRIVAL if test.kind == "ask" else situation, number, body.get("reading"))
@@ -349,17 +352,17 @@ def _worked(knowledge: Knowledge, state: State, work: Work, minutes: float) -> S
 
 
 def _left(knowledge: Knowledge, state: State, work: Work, besides: Mapping[str, str] | None = None) -> State:
-    """Return the state with the bike as the work leaves it; kicks in vain may have flooded it."""
+    """Return the state with the bike as the work leaves it; kicks in vain may have flooded it, a run dries it."""
     leaves = {**work.leaves, **(besides or {})}
     if work.kicks:
         state = replace(state, kicks=state.kicks + work.kicks)
     for fact, option in leaves.items():
         state = _stand(knowledge, state, fact, option)
-    if not work.kicks:
-        return state
-    makes = [(fact, option.makes) for fact, option in stands(knowledge, state).items() if option.makes]
-    made = tuple(RepairDone(fact, {}, dict(causes)) for fact, causes in makes if fact not in leaves)
-    return replace(state, repairs=(*state.repairs, *made))
+    options = stands(knowledge, state).items()
+    changed = [RepairDone(BY_ITSELF + f, dict(o.clears)) for f, o in options if o.clears and f in leaves]
+    if work.kicks:
+        changed += [RepairDone(BY_ITSELF + f, {}, dict(o.makes)) for f, o in options if o.makes and f not in leaves]
+    return replace(state, repairs=(*state.repairs, *changed))
 
 
 def _off(kind: str) -> Apply:

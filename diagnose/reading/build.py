@@ -278,7 +278,7 @@ class _Builder:
 
 
 def _fact(written: Written, raw: schema.RawFact) -> model.Fact:
-    plain = ("name", "look", "implies", "odds", "removes", "supplies", "after", "makes")
+    plain = ("name", "look", "implies", "odds", "removes", "supplies", "after", "makes", "clears")
     options = {
         name: model.Option(id=name, **{key: getattr(option, key) for key in plain}, reach=_reach(option.reach))
         for name, option in raw.options.items()

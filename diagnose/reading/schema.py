@@ -70,6 +70,7 @@ class RawOption(Raw):
     supplies: Texts = ()
     after: Count = 0
     makes: ByNode = {}
+    clears: ByNode = {}
     reach: Annotated[RawReach, MAP] | None = None
 
 

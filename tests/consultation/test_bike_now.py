@@ -79,8 +79,9 @@ def test_a_spark_test_with_the_petrol_off_counts_for_little(job):
 def test_a_bike_that_runs_is_dry_and_warm_again(job):
     runs = job.add(observe("spark_at_gap", "good")).add(try_out("runs_badly"))
     assert now(runs) == {"plug": "dry", "warmth": "warm", "bore": "as_found", "bowl": "as_found"}
-    assert runs.state.repairs == ()
+    assert [change.id for change in runs.state.repairs] == ["now:warmth"]
     assert runs.tried == "runs_badly"
+    assert runs.belief.causes["flooded_by_drill"] < 0.05 * job.belief.causes["flooded_by_drill"], "it ran dry"
 
 
 def test_what_wants_a_cold_engine_waits_for_it(shipped):

@@ -21,7 +21,7 @@ def standing(draft: Draft) -> Iterator[Problem]:
     """Only a fact of the kind now says what the bike is like while it stands so; kicks count up from the first."""
     for fact in draft.knowledge.facts.values():
         for option in fact.options.values():
-            keys = ("removes", "supplies", "after", "makes", "reach")
+            keys = ("removes", "supplies", "after", "makes", "clears", "reach")
             said = [key for key in keys if getattr(option, key)]
             if fact.kind != "now" and said:
                 says = f"option {option.id} of {fact.id} has {said[0]}, which only goes with how a bike stands now"

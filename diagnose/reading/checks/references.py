@@ -203,6 +203,7 @@ def causes(draft: Draft) -> Iterator[Problem]:
     for fact, option, trail in _options(draft):
         yield from _unknown(draft, fact, (*trail, "removes"), option.removes, "cause", known)
         yield from _unknown(draft, fact, (*trail, "makes"), option.makes, "cause", known)
+        yield from _unknown(draft, fact, (*trail, "clears"), option.clears, "cause", known)
 
 
 def conditions(draft: Draft) -> Iterator[Problem]:

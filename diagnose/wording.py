@@ -36,3 +36,12 @@ def money(amount: float, currency: str) -> str:
     ('12', '12 EUR', '0 EUR')
     """
     return f"{amount:.0f} {currency}".strip()
+
+
+def told_late(repair: str) -> str:
+    """Return what follows a result that was told after a repair but seen before it; nothing for no repair.
+
+    >>> told_late("New plug")
+    ' (seen before: New plug)'
+    """
+    return f" (seen before: {repair})" if repair else ""

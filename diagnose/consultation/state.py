@@ -114,7 +114,9 @@ def stands(knowledge: Knowledge, state: State) -> dict[str, Option]:
 
 def reaching(knowledge: Knowledge, state: State, needs: Gate) -> dict[str, Option] | None:
     """Return how the bike must be brought to stand for a piece of work; None where nobody can bring it there."""
-    found = {}
+    found: dict[str, Option] = {}
+    if not needs:
+        return found
     for fact, option in stands(knowledge, state).items():
         if fact in needs and option.id not in needs[fact]:
             ways = [o for o in knowledge.facts[fact].options.values() if o.id in needs[fact] and o.reach is not None]

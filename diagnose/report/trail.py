@@ -12,7 +12,7 @@ from diagnose.consultation.state import State, standing
 from diagnose.events import Event
 from diagnose.model import Knowledge
 from diagnose.problems import DiagnoseError
-from diagnose.wording import per_cent
+from diagnose.wording import per_cent, told_late
 
 WORTH_SAYING = 0.03
 """A change of chance below this is not mentioned."""
@@ -153,7 +153,7 @@ def _observed(known: Knowledge, body: Body) -> tuple[str, str, str]:
     test, reading = known.tests[body["test"]], body.get("reading")
     saw = test.outcome(body["outcome"]).name
     if body.get("before"):
-        saw += f" (seen before: {known.repairs[body['before']].name})"
+        saw += told_late(known.repairs[body["before"]].name)
     if not reading:
         return test.name, saw, ""
     judged = f"Judged by: {reading['limit']}" if reading.get("limit") else ""

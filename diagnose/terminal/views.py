@@ -11,7 +11,7 @@ from diagnose.model import Caution, Knowledge, Outcome, Reach, Repair, Test, may
 from diagnose.planning.access import AccessTree
 from diagnose.planning.steps import Step
 from diagnose.problems import DiagnoseError
-from diagnose.wording import per_cent
+from diagnose.wording import per_cent, told_late
 
 if TYPE_CHECKING:  # the real import is heavy and waits until the first answers are being given
     from diagnose.consultation import Consultation
@@ -419,9 +419,8 @@ def said(known: Knowledge, event: Event) -> str:
     body = event.body
     if event.kind == "observe":
         test, reading = known.tests[body["test"]], body.get("reading")
-        outcome = test.outcome(body["outcome"]).name
-        late = f" (seen before: {known.repairs[body['before']].name})" if body.get("before") else ""
-        return f"{test.name}: {reading['text']}, {outcome}" if reading else f"{test.name}: {outcome}{late}"
+        outcome = test.outcome(body["outcome"]).name + told_late(_before(known, body))
+        return f"{test.name}: {reading['text']}, {outcome}" if reading else f"{test.name}: {outcome}"
     if event.kind == "fact":
         fact = known.facts[body["fact"]]
         return f"{fact.name}: {fact.options[body['option']].name if body['option'] else 'not known'}"
@@ -437,6 +436,11 @@ def said(known: Knowledge, event: Event) -> str:
     if "access" in body:
         return f"{'Off' if event.kind == 'open' else 'Back on'}: {known.access[body['access']].name}"
     return event.kind.replace("_", " ")
+
+
+def _before(known: Knowledge, body: Body) -> str:
+    """Return the repair before which a result was seen though told after it; empty if there is none."""
+    return known.repairs[body["before"]].name if body.get("before") else ""
 
 
 def _found(known: Knowledge, found: Mapping[str, str]) -> str:

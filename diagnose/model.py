@@ -74,6 +74,7 @@ class Fact(Entry):
 
     kind now: how it stands now, which work changes (Work.leaves) and needs (Work.needs); it comes in at the first
     option. Where options have `after` the kicks since the first one was reached say how it stands.
+    assume: the option that is taken for true until another is told; at_intake: whether the interview begins by asking it.
     """
 
     ask: str
@@ -81,6 +82,8 @@ class Fact(Entry):
     kind: Literal["bike", "history", "now"] = "bike"
     applies: Gate = field(default_factory=dict)
     options: Mapping[str, Option] = field(default_factory=dict)
+    assume: str = ""
+    at_intake: bool = True
 
     @property
     def counts_kicks(self) -> bool:

@@ -54,6 +54,7 @@ class Seen:
 class State:
     """Where a job stands.
 
+    told: the facts that were told, with what they imply; facts: those and what is assumed beside them.
     minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose change to the bike is
     still in force; accepted: those with which it may be started. repairs: all that changed causes, the floods that
     kicking may have made among them. now: how the bike stands, where work or word changed that; kicks: since the
@@ -62,6 +63,7 @@ class State:
 
     title: str = ""
     words: str = ""
+    told: Mapping[str, str] = field(default_factory=dict)
     facts: Mapping[str, str] = field(default_factory=dict)
     complaint: str | None = None
     shop: Shop = Shop()
@@ -277,7 +279,18 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
     for fact in given_facts.keys() & knowledge.now.keys():
         state = _stand(knowledge, state, fact, given_facts[fact])
     title, words = str(body.get("title", "")), str(body.get("words", ""))
-    return replace(state, title=title, words=words, facts=facts, complaint=complaint, shop=shop)
+    state = replace(state, title=title, words=words, complaint=complaint, shop=shop)
+    return _with_facts(knowledge, state, facts)
+
+
+def _with_facts(knowledge: Knowledge, state: State, told: Mapping[str, str]) -> State:
+    """Return the state with these facts told, and those assumed that none of them rules out."""
+    assumed = {
+        fact.id: fact.assume
+        for fact in knowledge.facts.values()
+        if fact.assume and fact.id not in told and gate_state(fact.applies, told) is not False
+    }
+    return replace(state, told=told, facts={**assumed, **told})
 
 
 def _stand(knowledge: Knowledge, state: State, fact_id: str, option_id: str | None) -> State:
@@ -294,10 +307,10 @@ def _stand(knowledge: Knowledge, state: State, fact_id: str, option_id: str | No
 def _fact(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
     if body["fact"] in knowledge.now:
         return _stand(knowledge, state, body["fact"], body.get("option"))
-    facts = {k: v for k, v in state.facts.items() if k != body["fact"]}
+    facts = {k: v for k, v in state.told.items() if k != body["fact"]}
     if body.get("option") is not None:
         facts[body["fact"]] = body["option"]
-    return replace(state, facts=check_facts(knowledge, facts))
+    return _with_facts(knowledge, state, check_facts(knowledge, facts))
 
 
 def _complaint(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:

@@ -289,6 +289,8 @@ def _fact(written: Written, raw: schema.RawFact) -> model.Fact:
         how=raw.how,
         kind=raw.kind,
         applies=_gate(raw.applies),
+        assume=raw.assume,
+        at_intake=raw.at_intake,
         options=options,
     )
 

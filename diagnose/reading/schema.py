@@ -81,6 +81,8 @@ class RawFact(RawEntry):
     how: Text = ""
     kind: Annotated[Literal["bike", "history", "now"], one_of("bike", "history", "now")] = "bike"
     applies: Gated = {}
+    assume: Text = ""
+    at_intake: Flag = True
     options: Annotated[dict[str, Annotated[RawOption, MAP]], MAP]
 
 

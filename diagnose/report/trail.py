@@ -94,7 +94,7 @@ def trail(consultation: Consultation) -> Trail:
     return Trail(
         title=state.title,
         date=events[0].at[:10],
-        bike=tuple((known.facts[fact].name, _option(known, fact, state.facts)) for fact in state.facts),
+        bike=tuple((known.facts[fact].name, _option(known, fact, state.told)) for fact in state.told),
         complaint=known.complaints[state.complaint].name if state.complaint else "",
         words=_words(events),
         steps=tuple(_steps(known, events)),

@@ -128,6 +128,7 @@ def _next_fact(bench: Bench, asked: Iterable[str]) -> Fact | None:
     for fact in bench.knowledge.facts.values():
         if (
             fact.kind != "now"
+            and fact.at_intake
             and fact.id not in asked
             and fact.id not in facts
             and gate_state(fact.applies, facts) is not False

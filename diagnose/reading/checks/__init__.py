@@ -39,6 +39,7 @@ CHECKS: tuple[Check, ...] = (
     ladders.rungs,
     facts.options_of_a_fact,
     facts.parked,
+    facts.assumed,
     facts.standing,
     facts.implications,
     facts.gates_that_open,

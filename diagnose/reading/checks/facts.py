@@ -17,6 +17,13 @@ def options_of_a_fact(draft: Draft) -> Iterator[Problem]:
             yield draft.problem(fact, ("options",), says, "too-few-options", "two options or more", key=True)
 
 
+def assumed(draft: Draft) -> Iterator[Problem]:
+    """What is taken for true until told is an option of the fact."""
+    for fact in draft.knowledge.facts.values():
+        if fact.assume and fact.assume not in fact.options:
+            yield draft.unknown(fact, ("assume",), fact.assume, f"option of {fact.id}", fact.options, key=False)
+
+
 def standing(draft: Draft) -> Iterator[Problem]:
     """Only a fact of the kind now says what the bike is like while it stands so; kicks count up from the first."""
     for fact in draft.knowledge.facts.values():

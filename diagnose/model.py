@@ -26,13 +26,14 @@ Chances = Mapping[str, Mapping[str, float]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """What every entry of the knowledge has. basis: ids in sources.yaml."""
+    """What every entry of the knowledge has. basis: ids in sources.yaml; of: the entry it is one side of, on a twin."""
 
     id: str
     name: str
     basis: tuple[str, ...]
     place: Place = field(compare=False)
     layer: str = field(default="shipped", compare=False)
+    of: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,7 +75,8 @@ class Fact(Entry):
 
     kind now: how it stands now, which work changes (Work.leaves) and needs (Work.needs); it comes in at the first
     option. Where options have `after` the kicks since the first one was reached say how it stands.
-    assume: the option that is taken for true until another is told; at_intake: whether the interview begins by asking it.
+    assume: the option that is taken for true until another is told; at_intake: whether the interview asks it at the
+    beginning.
     """
 
     ask: str
@@ -111,7 +113,10 @@ class Link:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cause(Entry):
-    """A fault that is present or not. prior by CONTEXTS: of such a bike, before anybody complains of it."""
+    """A fault that is present or not. prior by CONTEXTS: of such a bike, before anybody complains of it.
+
+    each: cylinder or carburettor, where a twin has it once for each (reading/instances.py).
+    """
 
     system: str
     plain: str
@@ -119,6 +124,7 @@ class Cause(Entry):
     mechanism: str | None
     prior: tuple[float, float, float]
     links: tuple[Link, ...]
+    each: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,7 +137,11 @@ class AllOf:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Condition(Entry):
-    """A hidden in-between state. levels: healthy first. leak: P(level | no parent does anything), shown as a cause."""
+    """A hidden in-between state. levels: healthy first. leak: P(level | no parent does anything), shown as a cause.
+
+    each: as of a cause. all_cylinders: the bike does it only when every cylinder does it, or the other does one of
+    these; one_cylinder: it comes about when one cylinder does one of these and the other none.
+    """
 
     system: str
     levels: tuple[str, ...]
@@ -141,6 +151,9 @@ class Condition(Entry):
     leak_name: str
     links: tuple[Link, ...]
     all_of: tuple[AllOf, ...] = ()
+    each: str = ""
+    all_cylinders: tuple[str, ...] | None = None
+    one_cylinder: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -186,6 +199,7 @@ class Work(Entry):
     """What has to be done by hand: minutes without access, the access it needs, its dangers.
 
     needs, leaves: how the bike must stand for it and stands after it, facts of the kind now. kicks: how many, plug in.
+    each: as of a cause.
     """
 
     applies: Gate = field(default_factory=dict)
@@ -199,6 +213,7 @@ class Work(Entry):
     needs: Gate = field(default_factory=dict)
     leaves: Mapping[str, str] = field(default_factory=dict)
     kicks: int = 0
+    each: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -35,7 +35,8 @@ def check(desk: Desk, folder: Path | None) -> int:
         raise click.BadParameter(f"{folder} is not a folder.", param_hint="FOLDER")
     shop = folder or desk.shop
     known = load(shipped_folder(), shop)
-    click.echo(", ".join(f"{len(getattr(known, part))} {part}" for part in PARTS))
+    written = {part: {entry.of or entry.id for entry in getattr(known, part).values()} for part in PARTS}
+    click.echo(", ".join(f"{len(ids)} {part}" for part, ids in written.items()))
     for change in changes(shipped_folder(), shop) if shop else ():
         was = f" (was {change.old})" if change.old is not None else " (added)"
         click.echo(f"{change.place}: {change.path}: {change.new}{was}")

@@ -127,7 +127,7 @@ def _work(written: Written, raw: schema.RawWork) -> dict[str, Any]:
     """Return what every piece of work has."""
     plain = ("minutes", "wait", "access", "tools", "steps", "cautions")
     own = {name: getattr(raw, name) for name in plain}
-    own |= {"does": frozenset(raw.does), "leaves": raw.leaves, "kicks": raw.kicks}
+    own |= {"does": frozenset(raw.does), "leaves": raw.leaves, "kicks": raw.kicks, "each": raw.each}
     return {**_common(written, raw), **own, "applies": _gate(raw.applies), "needs": _gate(raw.needs)}
 
 
@@ -168,6 +168,7 @@ class _Builder:
             mechanism=raw.mechanism,
             prior=raw.prior,
             links=self.links(written, raw.leads_to),
+            each=raw.each,
         )
 
     def condition(self, written: Written, raw: schema.RawCondition) -> model.Condition:
@@ -190,6 +191,9 @@ class _Builder:
             leak_name=raw.leak_name,
             links=self.links(written, raw.leads_to),
             all_of=tuple(all_of),
+            each=raw.each,
+            all_cylinders=raw.all_cylinders,
+            one_cylinder=raw.one_cylinder,
         )
 
     def test(self, written: Written, raw: schema.RawSymptom) -> model.Test:

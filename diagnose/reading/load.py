@@ -9,6 +9,7 @@ from diagnose.problems import KnowledgeError
 from diagnose.reading.build import build
 from diagnose.reading.checks import CHECKS
 from diagnose.reading.files import content_version, gather, shipped_folder
+from diagnose.reading.instances import with_instances
 from diagnose.reading.layers import Change, changes, collect
 
 __all__ = ["Change", "changes", "load", "shipped_folder"]
@@ -36,4 +37,4 @@ def load(shipped: Path, shop: Path | None = None) -> Knowledge:
         problems.update(check(draft))
     if problems:
         raise KnowledgeError(sorted(problems))
-    return draft.knowledge
+    return with_instances(draft.knowledge)

@@ -34,6 +34,7 @@ from diagnose.reading.scalars import (
 MAP, LIST = BeforeValidator(mapping), BeforeValidator(listed)
 
 Words = Annotated[dict[str, Text], MAP]
+Each = Annotated[Literal["", "cylinder", "carburettor"], one_of("cylinder", "carburettor")]
 
 
 class Raw(BaseModel):
@@ -102,6 +103,7 @@ class RawCause(RawEntry):
     mechanism: Text | None = None
     prior: Prior
     leads_to: Links = {}
+    each: Each = ""
 
 
 class RawAllOf(Raw):
@@ -122,6 +124,9 @@ class RawCondition(RawEntry):
     leak_name: Text = ""
     leads_to: Links = {}
     all_of: Annotated[tuple[Annotated[RawAllOf, MAP], ...], LIST] = ()
+    each: Each = ""
+    all_cylinders: Texts | None = None
+    one_cylinder: Texts = ()
 
 
 class RawOutcome(Raw):
@@ -168,6 +173,7 @@ class RawWork(RawEntry):
     needs: Gated = {}
     leaves: Words = {}
     kicks: Count = 0
+    each: Each = ""
 
 
 TEST_KINDS = ("ask", "look", "smell", "listen", "feel", "measure", "swap", "run")

@@ -18,6 +18,7 @@ CHECKS: tuple[Check, ...] = (
     references.mechanisms,
     references.links,
     references.all_of,
+    references.cylinders,
     references.drivers,
     references.access,
     references.cautions,

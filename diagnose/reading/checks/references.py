@@ -144,6 +144,21 @@ def all_of(draft: Draft) -> Iterator[Problem]:
             yield from _levels(draft, condition, ("all_of", index, "chances"), condition.id, part.chances)
 
 
+def cylinders(draft: Draft) -> Iterator[Problem]:
+    """What goes by cylinder speaks of known conditions, and the bike has the facts that tell how many it has."""
+    conditions, facts = draft.names("conditions"), draft.names("facts")
+    for condition in draft.knowledge.conditions.values():
+        yield from _unknown(
+            draft, condition, ("all_cylinders",), condition.all_cylinders or (), "condition", conditions
+        )
+        yield from _unknown(draft, condition, ("one_cylinder",), condition.one_cylinder, "condition", conditions)
+    for entry in draft.entries():
+        wanted = {"cylinder": "cylinders", "carburettor": "carburettors"}.get(getattr(entry, "each", ""), "")
+        if wanted and facts is not None and wanted not in facts:
+            says = f"{entry.id} goes by {getattr(entry, 'each', '')}, but there is no fact {wanted}"
+            yield draft.problem(entry, ("each",), says, "unknown-fact", f"{wanted} in facts.yaml, or no each", key=True)
+
+
 def drivers(draft: Draft) -> Iterator[Problem]:
     """Everything that drives an outcome or a complaint is a cause or a condition, at one of its levels."""
     known = draft.names("conditions", "causes")

@@ -199,7 +199,7 @@ class Work(Entry):
     """What has to be done by hand: minutes without access, the access it needs, its dangers.
 
     needs, leaves: how the bike must stand for it and stands after it, facts of the kind now. kicks: how many, plug in.
-    each: as of a cause.
+    each: as of a cause. routine: its place in the round of jobs on a bike that has stood, 0 where it has none.
     """
 
     applies: Gate = field(default_factory=dict)
@@ -214,6 +214,7 @@ class Work(Entry):
     leaves: Mapping[str, str] = field(default_factory=dict)
     kicks: int = 0
     each: str = ""
+    routine: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -119,6 +119,8 @@ def _work(known: Knowledge, work: Work) -> Iterator[str]:
         yield f"{number}. {step}"
     if work.tools:
         yield f"Tools: {', '.join(work.tools)}"
+    if work.routine:
+        yield "Belongs to the round of jobs on a bike that has stood."
     yield f"Takes {minutes(work.minutes)}{f', then wait {minutes(work.wait)}' if work.wait else ''}."
 
 

@@ -128,6 +128,7 @@ def _work(written: Written, raw: schema.RawWork) -> dict[str, Any]:
     plain = ("minutes", "wait", "access", "tools", "steps", "cautions")
     own = {name: getattr(raw, name) for name in plain}
     own |= {"does": frozenset(raw.does), "leaves": raw.leaves, "kicks": raw.kicks, "each": raw.each}
+    own |= {"routine": raw.routine}
     return {**_common(written, raw), **own, "applies": _gate(raw.applies), "needs": _gate(raw.needs)}
 
 

@@ -174,6 +174,7 @@ class RawWork(RawEntry):
     leaves: Words = {}
     kicks: Count = 0
     each: Each = ""
+    routine: Count = 0
 
 
 TEST_KINDS = ("ask", "look", "smell", "listen", "feel", "measure", "swap", "run")

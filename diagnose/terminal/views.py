@@ -448,26 +448,6 @@ def _found(known: Knowledge, found: Mapping[str, str]) -> str:
     return f"; it was bad: {', '.join(bad)}" if bad else ""
 
 
-def seen_so_far(consultation: Consultation) -> list[tuple[str, bool]]:
-    """Return every result in words, oldest first, and whether it still tells of the bike as it is."""
-    known, stale = consultation.knowledge, consultation.out_of_date
-    last = {seen.test: seen.number for seen in consultation.state.seen}
-    return [
-        (
-            f"{known.tests[seen.test].name}: {known.tests[seen.test].outcome(seen.outcome).name}",
-            seen.number == last[seen.test] and seen.test not in stale,
-        )
-        for seen in consultation.state.seen
-    ]
-
-
-def repairs_done(consultation: Consultation) -> list[tuple[str, str]]:
-    """Return id and name of the repairs done, each once, the last first."""
-    known = consultation.knowledge.repairs
-    done = [repair.id for repair in reversed(consultation.state.repairs) if repair.id in known]
-    return [(repair, known[repair].name) for repair in dict.fromkeys(done)]
-
-
 def last_standing(consultation: Consultation) -> Event:
     """Return the event that an undo would take back."""
     return _standing(consultation)[-1]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from diagnose.model import may_apply
-from diagnose.terminal import screens, views
+from diagnose.terminal import lists, screens, views
 from diagnose.terminal.answers import closing, moves
 from diagnose.terminal.answers.moves import BACK_ENTRY
 from diagnose.terminal.asking.asker import BACK, Choice
@@ -26,6 +26,7 @@ ENTRIES = (
     *AT_ONCE,
     Choice("causes", "All likely causes"),
     Choice("seen", "What was seen so far"),
+    Choice("round", "What is due on a bike that has stood"),
     Choice("before", "I saw something before a repair"),
     Choice("fact", "Correct or add a fact of the bike"),
     Choice("complaint", "Correct the complaint"),
@@ -41,6 +42,7 @@ def act(bench: Bench, answer: str) -> str | None:
     actions: dict[str, Callable[[Bench], str | None]] = {
         "causes": all_causes,
         "seen": what_was_seen,
+        "round": round_of_jobs,
         "before": seen_before,
         "fact": correct_fact,
         "complaint": correct_complaint,
@@ -60,14 +62,21 @@ def all_causes(bench: Bench) -> None:
 
 def what_was_seen(bench: Bench) -> None:
     """Show every result; those that tell of the bike as it was, and no longer of it as it is, say so."""
-    for said, holds in views.seen_so_far(bench.consultation):
+    for said, holds in lists.seen_so_far(bench.consultation):
         was = "" if holds else " (as it was then; changed since)"
         bench.page.show(bench.page.wrapped(f"{said}{was}", "  - ", "" if holds else "dim"))
 
 
+def round_of_jobs(bench: Bench) -> None:
+    """Show the jobs that a bike which has stood is due, in their order, and which are done."""
+    for number, due in enumerate(lists.round_of_jobs(bench.consultation), start=1):
+        text = f"{due.name} - {due.says}"
+        bench.page.show(bench.page.wrapped(text, f"  {number:2}. ", "dim" if due.done else "", rest="      "))
+
+
 def seen_before(bench: Bench) -> str | None:
     """Ask what was seen before which repair, and write it down as that."""
-    done = views.repairs_done(bench.consultation)
+    done = lists.repairs_done(bench.consultation)
     if not done:
         moves.warn(bench, "No repair is written down yet. What you saw goes in as an answer: Show other steps.")
         return None

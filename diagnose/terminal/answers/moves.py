@@ -8,7 +8,7 @@ from typing import Literal
 
 from diagnose.model import Repair
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
-from diagnose.terminal import screens, views
+from diagnose.terminal import lists, screens, views
 from diagnose.terminal.asking.asker import BACK, AskerError, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.page import Line
@@ -129,7 +129,7 @@ def choose_repair(bench: Bench) -> str | None:
 
 def repaired(bench: Bench, repair_id: str) -> str | None:
     """Ask what was found of each cause it cures, then record the repair."""
-    if any(repair_id == done for done, _ in views.repairs_done(bench.consultation)):
+    if any(repair_id == done for done, _ in lists.repairs_done(bench.consultation)):
         warn(bench, "That was done before. It is written down as done once more; undo takes it back.")
     found = ask_found(bench, bench.knowledge.repairs[repair_id])
     if found is None:

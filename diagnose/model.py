@@ -139,8 +139,9 @@ class AllOf:
 class Condition(Entry):
     """A hidden in-between state. levels: healthy first. leak: P(level | no parent does anything), shown as a cause.
 
-    each: as of a cause. all_cylinders: the bike does it only when every cylinder does it, or the other does one of
-    these; one_cylinder: it comes about when one cylinder does one of these and the other none.
+    each: as of a cause. stands_for: of what one cylinder of a twin does: its levels but the first are behaviours that
+    the bike shows when no cylinder does better. one_of: a condition like that; this one comes about when one cylinder
+    stands at its first level and the other does not.
     """
 
     system: str
@@ -152,8 +153,8 @@ class Condition(Entry):
     links: tuple[Link, ...]
     all_of: tuple[AllOf, ...] = ()
     each: str = ""
-    all_cylinders: tuple[str, ...] | None = None
-    one_cylinder: tuple[str, ...] = ()
+    stands_for: bool = False
+    one_of: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -193,8 +193,8 @@ class _Builder:
             links=self.links(written, raw.leads_to),
             all_of=tuple(all_of),
             each=raw.each,
-            all_cylinders=raw.all_cylinders,
-            one_cylinder=raw.one_cylinder,
+            stands_for=raw.stands_for,
+            one_of=raw.one_of,
         )
 
     def test(self, written: Written, raw: schema.RawSymptom) -> model.Test:

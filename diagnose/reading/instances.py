@@ -2,8 +2,11 @@
 
 An entry with `each: cylinder` stands for three: itself on a single, and `id.left` and `id.right` on a twin; with
 `each: carburettor` the twin must have one each. A side speaks only of its own side and of what both share; what both
-share speaks of either side. What the bike does only when no cylinder does better (`all_cylinders`) is kept apart for
-each side and comes about when the two agree; `one_cylinder` is what shows when they do not.
+share speaks of either side.
+
+What one cylinder does (`stands_for`) is one condition for each side, its levels the behaviours from good to worst. A
+side's links into those behaviours go there, and the bike does the best that one of its cylinders does. `one_of` is
+what shows when one cylinder is well and the other is not.
 """
 
 from __future__ import annotations
@@ -19,6 +22,7 @@ from diagnose.model import (
     AllOf,
     Cause,
     Caution,
+    Chances,
     Complaint,
     Condition,
     Entry,
@@ -31,7 +35,6 @@ from diagnose.model import (
 )
 
 SIDES = ("left", "right")
-BOTH = "both"
 ON_TWIN: Mapping[str, Gate] = {
     "cylinder": {"cylinders": frozenset({"2"})},
     "carburettor": {"cylinders": frozenset({"2"}), "carburettors": frozenset({"two"})},
@@ -43,6 +46,9 @@ ON_SINGLE: Mapping[str, Gate] = {
     "carburettor": {"carburettors": frozenset({"one"})},
 }
 """What it must have for the entry to be there once; a single has no fact `carburettors`."""
+
+UNEVEN = 0.97
+"""P(it shows that one cylinder is out | it is and the other is not). Basis: memory."""
 
 T = TypeVar("T")
 Named = TypeVar("Named", Cause, Condition, Test, Repair)
@@ -60,12 +66,14 @@ def side_of(entry_id: str, side: str) -> str:
 def with_instances(known: Knowledge) -> Knowledge:
     """Return the knowledge with every entry that goes by cylinder or carburettor once for each side."""
     groups: tuple[Mapping[str, Entry], ...] = (known.causes, known.conditions, known.tests, known.repairs)
-    by_side = {name: _each(entry) for group in groups for name, entry in group.items() if _each(entry)}
-    if not by_side:
+    each = {name: _each(entry) for group in groups for name, entry in group.items() if _each(entry)}
+    if not each:
         return known
-    shared = _Names(by_side, frozenset(c.id for c in known.conditions.values() if c.all_cylinders is not None))
+    states = [c for c in known.conditions.values() if c.stands_for]
+    shared = _Names(each, {level: state.id for state in states for level in state.levels[1:]})
     conditions = _expanded(known.conditions, shared, _condition)
-    conditions |= {side_of(name, BOTH): _both(known.conditions[name]) for name in sorted(shared.whole)}
+    for state in states:
+        conditions |= {both.id: both for both in _agreeing(state, conditions)}
     return replace(
         known,
         causes=_expanded(known.causes, shared, _cause),
@@ -80,8 +88,6 @@ def with_instances(known: Knowledge) -> Knowledge:
 
 def _each(entry: Entry) -> str:
     """Return by what an entry goes: cylinder, carburettor, or nothing."""
-    if isinstance(entry, Condition) and entry.all_cylinders is not None:
-        return "cylinder"
     return entry.each if isinstance(entry, (Cause, Condition, Test, Repair)) else ""
 
 
@@ -89,19 +95,19 @@ def _each(entry: Entry) -> str:
 class _Names:
     """What an entry calls others by.
 
-    by_side: id -> by what it goes; whole: what the bike does as a whole, of which only a side speaks as its own;
-    each, side: of the entry that speaks.
+    by_side: id -> by what it goes; state_of: behaviour -> what stands for it on one side; each, side: of the entry
+    that speaks.
     """
 
     by_side: Mapping[str, str]
-    whole: frozenset[str]
+    state_of: Mapping[str, str]
     each: str = ""
     side: str = ""
 
     def of(self, name: str) -> tuple[str, ...]:
         """Return the ids that a name stands for. More than the bike has does no harm: gates sort them out."""
         goes_by = self.by_side.get(name)
-        if goes_by is None or (name in self.whole and not self.side):
+        if goes_by is None:
             return (name,)
         if not self.side:
             return (name, *(side_of(name, side) for side in SIDES))
@@ -116,14 +122,25 @@ class _Names:
         """Return a mapping by ids for one by names."""
         return {one: value for name, value in table.items() for one in self.of(name)}
 
+    def drivers(self, chances: Chances) -> Chances:
+        """Return the drivers of a rung; a side sees what its own cylinder does."""
+        found: dict[str, Mapping[str, float]] = {}
+        for name, by_level in chances.items():
+            state = self.state_of.get(name) if self.side else None
+            if state is None:
+                found |= dict.fromkeys(self.of(name), by_level)
+            else:
+                mine = side_of(state, self.side)
+                found[mine] = {**found.get(mine, {}), name: by_level[PRESENT]}
+        return found
+
 
 def _expanded(group: Mapping[str, Named], shared: _Names, spoken: Callable[[Named, _Names], Named]) -> dict[str, Named]:
     """Return a group of entries, each with its sides behind it."""
     found: dict[str, Named] = {}
     for name, entry in group.items():
         each = _each(entry)
-        stays = not each or name in shared.whole  # the whole bike does it, by what both share or when they agree
-        once = entry.applies if stays else _gated(entry.applies, ON_SINGLE[each])
+        once = _gated(entry.applies, ON_SINGLE[each]) if each else entry.applies
         if once is not None:
             found[name] = spoken(replace(entry, applies=once), shared)
         twin = _gated(entry.applies, ON_TWIN[each]) if each else None
@@ -145,7 +162,39 @@ def _gated(gate: Gate, besides: Gate) -> Gate | None:
 
 
 def _links(links: Iterable[Link], parent: str, names: _Names) -> tuple[Link, ...]:
-    return tuple(Link(parent=parent, child=child, table=link.table) for link in links for child in names.of(link.child))
+    """Return the links of a side: into behaviours as one link into what its cylinder does."""
+    found: list[Link] = []
+    does: dict[str, list[Link]] = {}
+    for link in links:
+        if names.side and link.child in names.state_of:
+            does.setdefault(names.state_of[link.child], []).append(link)
+        else:
+            found += [Link(parent=parent, child=child, table=link.table) for child in names.of(link.child)]
+    for state, mine in does.items():
+        order = [name for name, stands in names.state_of.items() if stands == state]
+        found.append(Link(parent=parent, child=side_of(state, names.side), table=_worst(mine, order)))
+    return tuple(found)
+
+
+def _worst(links: Iterable[Link], order: list[str]) -> Chances:
+    """Return links into several behaviours as one into their state: each is drawn, and the worst one counts.
+
+    order: the behaviours from good to worst.
+
+    >>> made = [Link(parent="a", child=c, table={"present": {"present": 0.5}}) for c in ("coughs", "no_fire")]
+    >>> _worst(made, ["fires_dies", "coughs", "no_fire"])
+    {'present': {'no_fire': 0.5, 'coughs': 0.25}}
+    """
+    tables = {link.child: link.table for link in links}
+    found: dict[str, dict[str, float]] = {}
+    for level in dict.fromkeys(level for table in tables.values() for level in table):
+        none_worse = 1.0
+        for behaviour in reversed(order):
+            p = tables.get(behaviour, {}).get(level, {}).get(PRESENT, 0.0)
+            if p:
+                found.setdefault(level, {})[behaviour] = none_worse * p
+                none_worse *= 1 - p
+    return found
 
 
 def _cause(cause: Cause, names: _Names) -> Cause:
@@ -153,16 +202,11 @@ def _cause(cause: Cause, names: _Names) -> Cause:
 
 
 def _condition(condition: Condition, names: _Names) -> Condition:
-    """Return a condition on its side. A behaviour's side has no leak of its own and ends in what both do."""
-    if names.side and condition.all_cylinders is not None:
-        return replace(condition, system="cylinder", leak={}, leak_name="", links=(), all_cylinders=None)
     all_of = tuple(
         AllOf(parents=parents, chances=both.chances)
         for both in condition.all_of
         for parents in _combined(both.parents, names)
     )
-    if condition.one_cylinder:
-        all_of += tuple(_alone(condition.one_cylinder))
     return replace(condition, links=_links(condition.links, condition.id, names), all_of=all_of)
 
 
@@ -172,41 +216,35 @@ def _combined(parents: Mapping[str, frozenset[str]], names: _Names) -> Iterable[
         yield {names.of(name)[min(n, len(names.of(name)) - 1)]: levels for name, levels in parents.items()}
 
 
-def _both(condition: Condition) -> Condition:
-    """Return the condition that all cylinders do it, or the others do what is no better."""
-    others = condition.all_cylinders or ()
-    name = condition.id
-    pairs = [(name, name)] + [pair for other in others for pair in ((name, other), (other, name))]
-    present = frozenset({PRESENT})
-    all_of = tuple(
-        AllOf(parents={side_of(a, SIDES[0]): present, side_of(b, SIDES[1]): present}, chances={PRESENT: 1.0})
-        for a, b in pairs
-    )
-    return replace(
-        condition,
-        id=side_of(name, BOTH),
-        name=f"{condition.name}, both cylinders",
-        system="cylinder",
-        applies=_gated(condition.applies, ON_TWIN["cylinder"]) or {},
-        leak={},
-        leak_name="",
-        links=(Link(parent=side_of(name, BOTH), child=name, table={PRESENT: {PRESENT: 1.0}}),),
-        all_of=all_of,
-        all_cylinders=None,
-        of=name,
-    )
-
-
-def _alone(bad: Iterable[str]) -> Iterable[AllOf]:
-    """Yield the ways in which one cylinder is bad and the other is none of it."""
-    for side, other in (SIDES, SIDES[::-1]):
-        well = {side_of(name, other): frozenset({ABSENT}) for name in bad}
-        for name in bad:
-            yield AllOf(parents={side_of(name, side): frozenset({PRESENT}), **well}, chances={PRESENT: 0.97})
+def _agreeing(state: Condition, conditions: Mapping[str, Condition]) -> Iterable[Condition]:
+    """Yield what leads to each behaviour when no cylinder does better, and what shows when one alone is well."""
+    left, right = (side_of(state.id, side) for side in SIDES)
+    for n, behaviour in enumerate(state.levels[1:], start=1):
+        this, worse = frozenset({behaviour}), frozenset(state.levels[n + 1 :])
+        pairs = [(this, this | worse)] + ([(worse, this)] if worse else [])
+        both = side_of(behaviour, "both")
+        yield replace(
+            state,
+            id=both,
+            name=f"{conditions[behaviour].name}, both cylinders",
+            of=behaviour,
+            levels=(ABSENT, PRESENT),
+            level_names={},
+            applies=ON_TWIN["cylinder"],
+            each="",
+            stands_for=False,
+            links=(Link(parent=both, child=behaviour, table={PRESENT: {PRESENT: 1.0}}),),
+            all_of=tuple(AllOf(parents={left: a, right: b}, chances={PRESENT: 1.0}) for a, b in pairs),
+        )
+    out, well = frozenset(state.levels[1:]), frozenset(state.levels[:1])
+    ways = tuple(AllOf(parents={left: a, right: b}, chances={PRESENT: UNEVEN}) for a, b in ((out, well), (well, out)))
+    for shows in conditions.values():
+        if shows.one_of == state.id:
+            yield replace(shows, all_of=ways)
 
 
 def _test(test: Test, names: _Names) -> Test:
-    outcomes = tuple(replace(outcome, drivers=names.keyed(outcome.drivers)) for outcome in test.outcomes)
+    outcomes = tuple(replace(outcome, drivers=names.drivers(outcome.drivers)) for outcome in test.outcomes)
     removes, supplies = names.every(test.removes), names.every(test.supplies)
     return replace(test, outcomes=outcomes, removes=removes, supplies=supplies)
 

@@ -125,8 +125,8 @@ class RawCondition(RawEntry):
     leads_to: Links = {}
     all_of: Annotated[tuple[Annotated[RawAllOf, MAP], ...], LIST] = ()
     each: Each = ""
-    all_cylinders: Texts | None = None
-    one_cylinder: Texts = ()
+    stands_for: Flag = False
+    one_of: Text = ""
 
 
 class RawOutcome(Raw):

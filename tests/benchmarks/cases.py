@@ -49,8 +49,10 @@ def main(names: list[str], everything: bool) -> None:
         if everything or rank > 3:
             print(f"{system:12} {case:34} {stood}")
     print()
-    for system, mine in [*sorted(ranks.items()), ("together", sum(ranks.values(), []))]:
-        shares = [f"first {n}: {sum(r <= n for r in mine):2} ({sum(r <= n for r in mine) / len(mine):.0%})" for n in (1, 3, 5)]
+    for system, mine in [*sorted(ranks.items()), ("together", [rank for some in ranks.values() for rank in some])]:
+        shares = [
+            f"first {n}: {sum(r <= n for r in mine):2} ({sum(r <= n for r in mine) / len(mine):.0%})" for n in (1, 3, 5)
+        ]
         print(f"{system:16} {len(mine):3} cases  {'  '.join(shares)}")
 
 

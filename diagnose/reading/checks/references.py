@@ -148,10 +148,10 @@ def cylinders(draft: Draft) -> Iterator[Problem]:
     """What goes by cylinder speaks of known conditions, and the bike has the facts that tell how many it has."""
     conditions, facts = draft.names("conditions"), draft.names("facts")
     for condition in draft.knowledge.conditions.values():
-        yield from _unknown(
-            draft, condition, ("all_cylinders",), condition.all_cylinders or (), "condition", conditions
-        )
-        yield from _unknown(draft, condition, ("one_cylinder",), condition.one_cylinder, "condition", conditions)
+        shown = condition.levels[1:] if condition.stands_for else ()
+        yield from _unknown(draft, condition, ("levels",), shown, "condition", conditions)
+        if condition.one_of:
+            yield from _unknown(draft, condition, ("one_of",), [condition.one_of], "condition", conditions)
     for entry in draft.entries():
         wanted = {"cylinder": "cylinders", "carburettor": "carburettors"}.get(getattr(entry, "each", ""), "")
         if wanted and facts is not None and wanted not in facts:

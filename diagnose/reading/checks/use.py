@@ -68,7 +68,8 @@ def conditions_have_an_origin(draft: Draft) -> Iterator[Problem]:
         return
     reached = {link.child for parent in draft.parents() for link in parent.links}
     for condition in draft.knowledge.conditions.values():
-        if not condition.leak and not condition.all_of and condition.id not in reached | draft.mentioned:
+        joined = condition.all_of or condition.one_of or condition.stands_for
+        if not condition.leak and not joined and condition.id not in reached | draft.mentioned:
             says = f"nothing leads to {condition.id} and it has no leak, so it can never be"
             write = f"leads_to: {{{condition.id}: 0.9}} at a cause, or a leak"
             yield draft.problem(condition, (), says, "condition-without-origin", write, key=True)

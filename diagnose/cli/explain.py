@@ -10,7 +10,7 @@ import click
 from diagnose.cli.desk import Desk
 
 if TYPE_CHECKING:
-    from diagnose.model import Cause, Condition, Knowledge, Repair, Test, Work
+    from diagnose.model import Cause, Condition, Entry, Knowledge, Repair, Test, Work
 
 
 @click.command()
@@ -65,7 +65,9 @@ def about_cause(known: Knowledge, cause: Cause) -> Iterator[str]:
         yield f"Comes from: {known.mechanisms[cause.mechanism].name}."
     yield from _leads_to(known, [link.child for link in cause.links])
     yield from _shown_by(known, cause.id)
-    cures = [f"{repair.name} ({repair.id})" for repair in known.repairs.values() if cause.id in repair.cures]
+    cures = [
+        f"{one.name} ({one.id})" for one in known.repairs.values() if cause.id in one.cures and not _side(known, one)
+    ]
     yield f"Cured by: {'; '.join(cures) or 'nothing in the book'}."
 
 
@@ -74,6 +76,7 @@ def about_condition(known: Knowledge, condition: Condition) -> Iterator[str]:
     yield f"# {condition.name} (condition)"
     yield f"Levels: {', '.join(condition.level_names.get(level, level) for level in condition.levels)}."
     entries: list[Cause | Condition] = [*known.causes.values(), *known.conditions.values()]
+    entries = [entry for entry in entries if condition.of or not _side(known, entry)]
     parents = [entry for entry in entries if any(link.child == condition.id for link in entry.links)]
     if parents:
         yield f"Brought about by: {'; '.join(f'{parent.name} ({parent.id})' for parent in parents)}."
@@ -90,7 +93,7 @@ def about_test(known: Knowledge, test: Test) -> Iterator[str]:
     yield f"Why: {test.why}"
     yield from _work(known, test)
     for outcome in test.outcomes:
-        names = [_name(known, driver) for driver in outcome.drivers]
+        names = [_name(known, driver) for driver in outcome.drivers if test.of or not _of_a_side(known, driver)]
         yield f"{outcome.name}: {'points to ' + '; '.join(names) if names else 'none of these'}."
     if test.doubt:
         yield f"Do not trust it: {test.doubt}"
@@ -101,7 +104,11 @@ def about_repair(known: Knowledge, repair: Repair) -> Iterator[str]:
     from diagnose.wording import per_cent
 
     yield f"# {repair.name} (repair)"
-    cures = [f"{_name(known, cause)} ({per_cent(chance)})" for cause, chance in repair.cures.items()]
+    cures = [
+        f"{_name(known, cause)} ({per_cent(chance)})"
+        for cause, chance in repair.cures.items()
+        if repair.of or not _of_a_side(known, cause)
+    ]
     yield f"Cures: {'; '.join(cures)}."
     yield from _work(known, repair)
     if repair.check_after:
@@ -125,18 +132,29 @@ def _work(known: Knowledge, work: Work) -> Iterator[str]:
 
 
 def _leads_to(known: Knowledge, children: list[str]) -> Iterator[str]:
-    if children:
-        yield f"Leads to: {'; '.join(f'{_name(known, child)} ({child})' for child in children)}."
+    once = [child for child in children if not _of_a_side(known, child)] or children
+    if once:
+        yield f"Leads to: {'; '.join(f'{_name(known, child)} ({child})' for child in once)}."
 
 
 def _shown_by(known: Knowledge, node: str) -> Iterator[str]:
     tests = [
         f"{test.name} ({test.id})"
         for test in known.tests.values()
-        if any(node in outcome.drivers for outcome in test.outcomes)
+        if any(node in outcome.drivers for outcome in test.outcomes) and not _side(known, test)
     ]
     if tests:
         yield f"Shown by: {'; '.join(tests)}."
+
+
+def _side(known: Knowledge, entry: Entry) -> bool:
+    """Return whether an entry is one side of another that stands there as well."""
+    return any(entry.of in group for group in (known.causes, known.conditions, known.tests, known.repairs))
+
+
+def _of_a_side(known: Knowledge, node: str) -> bool:
+    entry = known.causes.get(node) or known.conditions.get(node)
+    return entry is not None and _side(known, entry)
 
 
 def _name(known: Knowledge, node: str) -> str:

@@ -232,8 +232,13 @@ def _test(knowledge: Knowledge, state: State, wanted: str) -> Test:
     return test
 
 
-def _gate_words(knowledge: Knowledge, test: Test, state: State) -> str:
-    for fact, options in test.applies.items():
+def _gate_words(knowledge: Knowledge, work: Work, state: State) -> str:
+    """Return why a piece of work does not fit the bike, and what to write instead where it goes by side."""
+    group: Mapping[str, Work] = knowledge.tests if isinstance(work, Test) else knowledge.repairs
+    sides = [one.id for one in group.values() if one.of == work.id and may_apply(one.applies, state.facts)]
+    if sides:
+        return f"on this one it goes by side, write {' or '.join(sides)}"
+    for fact, options in work.applies.items():
         if fact in state.facts and state.facts[fact] not in options:
             names = " or ".join(sorted(options))
             return f"{knowledge.facts[fact].name} is {state.facts[fact]}, it needs {names}"
@@ -397,7 +402,7 @@ def _lift(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: i
 def _repair(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
     repair = _entry("repair", knowledge.repairs, body["repair"])
     if not may_apply(repair.applies, state.facts):
-        raise JobError(f"{repair.name} ({repair.id}) does not fit this bike")
+        raise JobError(f"{repair.name} ({repair.id}) does not fit this bike: {_gate_words(knowledge, repair, state)}")
     found = dict(body.get("found") or {})
     for cause, looked in found.items():
         if cause not in repair.cures or looked not in ("broken", "sound", "not_seen"):

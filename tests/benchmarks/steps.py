@@ -29,6 +29,28 @@ from diagnose.reading.load import load, shipped_folder
 KICK = {"starter": "kick", "fuelling": "carburettor", "cylinders": "1", "tap": "gravity", "throttle": "slide"}
 TWO = {**KICK, "strokes": "2", "ignition": "points_magneto", "inlet": "port", "oiling": "premix"}
 FOUR = {**KICK, "strokes": "4", "ignition": "cdi_self"}
+BUTTON = {**FOUR, "starter": "both", "ignition": "cdi_battery", "battery": "yes", "interlocks": "yes"}
+SCOOTER = {
+    **TWO,
+    "starter": "both",
+    "ignition": "cdi_self",
+    "battery": "yes",
+    "tap": "vacuum",
+    "cold_start": "auto",
+    "inlet": "reed",
+    "oiling": "pump",
+    "drive": "belt",
+}
+INJECTED = {"strokes": "4", "starter": "electric", "fuelling": "injection", "ignition": "transistor", "cylinders": "1"}
+TWIN = {
+    **FOUR,
+    "cylinders": "2",
+    "carburettors": "two",
+    "starter": "both",
+    "ignition": "points_battery",
+    "throttle": "cv",
+}
+BIKES = {"2T": TWO, "4T": FOUR, "button": BUTTON, "scooter": SCOOTER, "injected": INJECTED}
 COMPLAINTS = ("not_a_cough", "starts_then_dies", "hard_to_start", "floods", "wont_idle", "no_power")
 
 
@@ -39,18 +61,19 @@ def part_of(knowledge: Knowledge, every: int) -> Knowledge:
     return replace(knowledge, causes=causes, tests=tests, version=f"{knowledge.version}/{every}")
 
 
-def jobs(count: int, answers: int, every: int = 1) -> Iterator[tuple[str, Consultation]]:
+def jobs(count: int, answers: int, every: int = 1, twins: bool = False) -> Iterator[tuple[str, Consultation]]:
     """Jobs answered at random from what the tool expects; each is given once for every answer it has had."""
     knowledge = load(shipped_folder())
     if every > 1:
         knowledge = part_of(knowledge, every)
     for n in range(count):
         rng = np.random.default_rng(n)
-        bike = {**(TWO, FOUR)[n % 2], "parked": ("lately", "year", "years")[n % 3]}
+        kind = "twin" if twins else list(BIKES)[n % len(BIKES)]
+        bike = {**(TWIN if twins else BIKES[kind]), "parked": ("lately", "year", "years")[n % 3]}
         complaint = COMPLAINTS[n % len(COMPLAINTS)]
         job = begin(knowledge, {"bike": bike, "complaint": complaint})
         for k in range(answers):
-            yield f"{complaint} {bike['strokes']}T {bike['parked']} answer {k}", job
+            yield f"{complaint} {kind} {bike['parked']} answer {k}", job
             step = job.next_step
             if step is None or job.done:
                 break
@@ -106,8 +129,9 @@ def timed(argv: list[str], repeats: int) -> float:
 def main() -> None:
     """Measure and print."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--jobs", type=int, default=6)
+    parser.add_argument("--jobs", type=int, default=10)
     parser.add_argument("--answers", type=int, default=4)
+    parser.add_argument("--twins", action="store_true", help="twins only, with a carburettor each")
     parser.add_argument("--every", type=int, default=1, help="keep only every n-th cause and test")
     chosen = parser.parse_args()
     python = sys.executable
@@ -122,14 +146,15 @@ def main() -> None:
         f"{len(knowledge.causes)} causes, {len(knowledge.conditions)} conditions, {len(knowledge.tests)} tests and "
         f"symptoms, {len(knowledge.repairs)} repairs"
     )
-    beliefs, steps = [], []
-    for name, job in jobs(chosen.jobs, chosen.answers, chosen.every):
+    beliefs, steps, widths = [], [], []
+    for name, job in jobs(chosen.jobs, chosen.answers, chosen.every, chosen.twins):
         fresh = Consultation(job.knowledge, job.events)
         begun = time.perf_counter()
         width = fresh.belief.width
         believed = time.perf_counter()
         first = fresh.next_step
         done = time.perf_counter()
+        widths.append(width)
         beliefs.append(believed - begun)
         steps.append(done - begun)
         print(
@@ -137,7 +162,8 @@ def main() -> None:
         )
     print(f"belief     median {statistics.median(beliefs):.3f}  slowest {max(beliefs):.3f}")
     print(f"next step  median {statistics.median(steps):.3f}  slowest {max(steps):.3f}")
-    if chosen.every == 1:
+    print(f"width      median {statistics.median(widths):.0f}  widest {max(widths)}")
+    if chosen.every == 1 and not chosen.twins:
         long_job()
     print(f"ratio      {statistics.median(steps) / statistics.median(beliefs):.1f}")
 

@@ -84,7 +84,6 @@ VACUUM = {"tap": "vacuum", "throttle": "cv", "cold_start": "flap"}
 BIKES = {
     "four_magneto": {**FOUR, **SIMPLE, **MAGNETO},
     "four_easy_kick": {**FOUR, **SIMPLE, **MAGNETO, "decompressor": "auto"},
-    "four_pump": {**FOUR, **SIMPLE, **MAGNETO, "fuel_pump": "pulse"},
     "four_battery": {**FOUR, **VACUUM, "ignition": "points_battery"},
     "four_button": {**FOUR, **VACUUM, "ignition": "transistor", "starter": "both", "interlocks": "yes"},
     "twin_magneto": {**FOUR, **SIMPLE, **MAGNETO, "cylinders": "2", "carburettors": "two"},
@@ -160,9 +159,7 @@ class Bench:
         )
         self.chances = cache(self._chances)
 
-    def _chances(
-        self, bike: str, complaint: str | None = None, *seen: str, stood: str = "year"
-    ) -> Mapping[str, float]:
+    def _chances(self, bike: str, complaint: str | None = None, *seen: str, stood: str = "year") -> Mapping[str, float]:
         job = begin(self._knowledge, {"bike": {**BIKES[bike], "parked": stood}, "complaint": complaint})
         for one in seen:
             job = job.add(observe(*one.split("=")))

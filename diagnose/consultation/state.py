@@ -54,7 +54,8 @@ class Seen:
 class State:
     """Where a job stands.
 
-    told: the facts that were told, with what they imply; facts: those and what is assumed beside them.
+    told: the facts that were told, with what they imply; facts: those and what goes without saying beside them, an
+    empty text for a fact that such a bike does not have.
     minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose change to the bike is
     still in force; accepted: those with which it may be started. repairs: all that changed causes, the floods that
     kicking may have made among them. now: how the bike stands, where work or word changed that; kicks: since the
@@ -289,13 +290,16 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
 
 
 def _with_facts(knowledge: Knowledge, state: State, told: Mapping[str, str]) -> State:
-    """Return the state with these facts told, and those assumed that none of them rules out."""
-    assumed = {
+    """Return the state with these facts told, and what goes without saying.
+
+    That is what a fact is assumed to be, and, of one that is not asked of such a bike, that it is none of its options.
+    """
+    unsaid = {
         fact.id: fact.assume
         for fact in knowledge.facts.values()
-        if fact.assume and fact.id not in told and gate_state(fact.applies, told) is not False
+        if fact.id not in told and (fact.assume or gate_state(fact.applies, told) is False)
     }
-    return replace(state, told=told, facts={**assumed, **told})
+    return replace(state, told=told, facts={**unsaid, **told})
 
 
 def _stand(knowledge: Knowledge, state: State, fact_id: str, option_id: str | None) -> State:

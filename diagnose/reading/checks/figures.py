@@ -82,7 +82,7 @@ def certainties(draft: Draft) -> Iterator[Problem]:
         for node, row in complaint.drivers.items()
     ]
     for entry, trail, node, row in rows:
-        if 1.0 in row.values() and node not in doing:
+        if 1.0 in row.values() and draft.levels(node) is not None and node not in doing:
             spoken = subject(draft.source_of(entry), trail)
             says = f"{spoken} is certain, but {node} is hidden; only what the bike does is seen for certain"
             yield draft.problem(entry, trail, says, "certain-of-hidden", "0.97")

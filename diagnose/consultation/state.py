@@ -242,7 +242,7 @@ def _gate_words(knowledge: Knowledge, work: Work, state: State) -> str:
     for fact, options in work.applies.items():
         if fact in state.facts and state.facts[fact] not in options:
             names = " or ".join(sorted(options))
-            return f"{knowledge.facts[fact].name} is {state.facts[fact]}, it needs {names}"
+            return f"{knowledge.facts[fact].name} is {state.facts[fact] or 'nothing this bike has'}, it needs {names}"
     return "its facts are not known"
 
 

@@ -84,6 +84,8 @@ VACUUM = {"tap": "vacuum", "throttle": "cv", "cold_start": "flap"}
 BIKES = {
     "four_magneto": {**FOUR, **SIMPLE, **MAGNETO},
     "four_easy_kick": {**FOUR, **SIMPLE, **MAGNETO, "decompressor": "auto"},
+    "four_pump": {**FOUR, **SIMPLE, **MAGNETO, "fuel_pump": "pulse"},
+    "four_lift_pump": {**FOUR, **SIMPLE, **MAGNETO, "fuel_pump": "electric"},
     "four_battery": {**FOUR, **VACUUM, "ignition": "points_battery"},
     "four_button": {**FOUR, **VACUUM, "ignition": "transistor", "starter": "both", "interlocks": "yes"},
     "twin_magneto": {**FOUR, **SIMPLE, **MAGNETO, "cylinders": "2", "carburettors": "two"},

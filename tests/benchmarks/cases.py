@@ -14,6 +14,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from diagnose.model import Knowledge
+from diagnose.problems import JobError
 from diagnose.reading.cache import load_cached
 from diagnose.reading.load import shipped_folder
 from diagnose.reading.script import read_script
@@ -29,11 +30,11 @@ def book() -> Knowledge:
 def of(case: str) -> tuple[str, str, Standing | str]:
     """Return the case, the system of its main cause, and where that stands, or why it cannot be said."""
     script = read_script(HERE / f"{case}.yaml", book())
-    main = script.confirmed[0]
+    main = script.confirmed[0].partition(".")[0]
     system = book().causes[main].system if main in book().causes else "not in the book"
     try:
         return case, system, standing(book(), script)
-    except AssertionError as error:
+    except (AssertionError, JobError) as error:
         return case, system, str(error)
 
 

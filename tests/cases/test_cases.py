@@ -76,15 +76,18 @@ class Standing:
 
 
 def standing(knowledge: Knowledge, script: Script) -> Standing:
-    """Return where the first confirmed cause stands after everything the script tells."""
+    """Return where the first confirmed cause stands after everything the script tells; the sides of a twin as one."""
     facts = script.events[0].body["bike"]
     events = [
         replace(event, body=completed(knowledge, facts, event.body)) if event.kind == "observe" else event
         for event in script.events
     ]
-    chances = resume(knowledge, events).belief.causes
+    chances: dict[str, float] = {}
+    for cause, chance in resume(knowledge, events).belief.causes.items():
+        both = knowledge.causes[cause].of or cause if cause in knowledge.causes else cause
+        chances[both] = max(chance, chances.get(both, 0.0))
     order = sorted(chances.items(), key=lambda item: (-item[1], item[0]))
-    main = script.confirmed[0]
+    main = script.confirmed[0].partition(".")[0]
     for rank, (cause, chance) in enumerate(order, 1):
         if cause == main or (main == SOMETHING_ELSE and cause.startswith(LEAK)):
             return Standing(rank, chance, tuple(order[:FEW]))

@@ -17,6 +17,9 @@ ABSENT, PRESENT = "absent", "present"
 BEHAVIOUR = "behaviour"
 """The system of the conditions that are what the bike does: two levels, and nothing comes of them."""
 
+OR = "|"
+"""Between the options that a fact may have, where only that much was told."""
+
 Gate = Mapping[str, frozenset[str]]
 """Fact id -> the options that let the entry apply. All facts must agree; empty means always."""
 
@@ -51,6 +54,9 @@ class Reach:
 class Option:
     """One answer to a fact's question. odds: factor on the odds of a mechanism or cause.
 
+    share: of all bikes of whom the fact was not told, how many are so; all options of a fact have one, or none has.
+    covers: it says only that the bike is one of these other options.
+
     Only of a fact of the kind now: removes, supplies: causes cut out and conditions held healthy while it stands so;
     after: it stands so from that many kicks on; makes: cause -> P(it comes about each time work kicks it so far);
     clears: cause -> P(gone once work leaves it so); reach: how it is brought to stand so, None where nobody can.
@@ -60,6 +66,8 @@ class Option:
     name: str
     look: str = ""
     implies: Mapping[str, str] = field(default_factory=dict)
+    share: float = 0.0
+    covers: tuple[str, ...] = ()
     odds: Mapping[str, float] = field(default_factory=dict)
     removes: tuple[str, ...] = ()
     supplies: tuple[str, ...] = ()
@@ -374,11 +382,28 @@ def gate_state(gate: Gate, facts: Mapping[str, str]) -> bool | None:
     False
     >>> gate_state({"strokes": frozenset({"4"})}, {}) is None
     True
+    >>> gate_state({"tap": frozenset({"vacuum"})}, {"tap": "gravity|vacuum"}) is None
+    True
     """
-    known = [facts[fact] in options for fact, options in gate.items() if fact in facts]
-    if not all(known):
+    told = [(options, frozenset(facts[fact].split(OR))) for fact, options in gate.items() if fact in facts]
+    if not all(options & one_of for options, one_of in told):
         return False
-    return True if len(known) == len(gate) else None
+    return True if len(told) == len(gate) and all(one_of <= options for options, one_of in told) else None
+
+
+def share(gate: Gate, facts: Mapping[str, str], known: Mapping[str, Fact]) -> float:
+    """Return how many of the bikes with these facts a gate lets through, by the shares of the facts not told.
+
+    1 where all are told, or where none of those that are not has shares.
+    """
+    part = 1.0
+    for fact, allowed in gate.items():
+        if fact in known and (fact not in facts or OR in facts[fact]):
+            among = facts[fact].split(OR) if fact in facts else known[fact].options
+            shares = {option: known[fact].options[option].share for option in among}
+            if any(shares.values()):
+                part *= sum(p for option, p in shares.items() if option in allowed) / sum(shares.values())
+    return part
 
 
 def may_apply(gate: Gate, facts: Mapping[str, str]) -> bool:

@@ -8,7 +8,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from diagnose.events import Event
-from diagnose.model import BEHAVIOUR, Gate, Knowledge, Option, Test, Work, gate_state, may_apply
+from diagnose.model import BEHAVIOUR, OR, Gate, Knowledge, Option, Test, Work, gate_state, may_apply
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.planning.access import AccessTree
 from diagnose.problems import JobError
@@ -240,7 +240,7 @@ def _gate_words(knowledge: Knowledge, work: Work, state: State) -> str:
     if sides:
         return f"on this one it goes by side, write {' or '.join(sides)}"
     for fact, options in work.applies.items():
-        if fact in state.facts and state.facts[fact] not in options:
+        if fact in state.facts and not options & set(state.facts[fact].split(OR)):
             names = " or ".join(sorted(options))
             return f"{knowledge.facts[fact].name} is {state.facts[fact] or 'nothing this bike has'}, it needs {names}"
     return "its facts are not known"
@@ -299,7 +299,8 @@ def _with_facts(knowledge: Knowledge, state: State, told: Mapping[str, str]) -> 
         for fact in knowledge.facts.values()
         if fact.id not in told and (fact.assume or gate_state(fact.applies, told) is False)
     }
-    return replace(state, told=told, facts={**unsaid, **told})
+    means = {fact: OR.join(knowledge.facts[fact].options[option].covers) or option for fact, option in told.items()}
+    return replace(state, told=told, facts={**unsaid, **means})
 
 
 def _stand(knowledge: Knowledge, state: State, fact_id: str, option_id: str | None) -> State:

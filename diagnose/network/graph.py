@@ -15,7 +15,18 @@ from typing import Any
 
 import networkx as nx
 
-from diagnose.model import BEHAVIOUR, PRESENT, Cause, Condition, Knowledge, Link, Mechanism, may_apply
+from diagnose.model import (
+    BEHAVIOUR,
+    CONTEXTS,
+    PRESENT,
+    Cause,
+    Condition,
+    Knowledge,
+    Link,
+    Mechanism,
+    may_apply,
+    share,
+)
 from diagnose.network.priors import by_context, odds_factors, split_by_mechanism, times_odds
 
 LEAK = "other:"
@@ -83,11 +94,14 @@ class BikeGraph:
 def decision_graph(knowledge: Knowledge, facts: Mapping[str, str]) -> BikeGraph:
     """Compile the knowledge for a bike of these facts; a fact not given rules nothing out."""
     odds = odds_factors(facts, knowledge.facts.values())
+    parked = knowledge.facts.get("parked")
+    stood = tuple(parked.options[context].share for context in CONTEXTS) if parked else ()
+    stood = stood if any(stood) else ()
     conditions = {c.id: c for c in knowledge.conditions.values() if may_apply(c.applies, facts)}
     causes = [c for c in knowledge.causes.values() if may_apply(c.applies, facts)]
-    mechanisms = {m.id: _mechanism_prior(m, facts, odds) for m in knowledge.mechanisms.values()}
-    roots = {c.id: _root(c, knowledge, mechanisms, facts, odds) for c in causes}
-    roots |= {LEAK + c.id: _leak(c) for c in conditions.values() if c.leak}
+    mechanisms = {m.id: _mechanism_prior(m, facts, odds, stood) for m in knowledge.mechanisms.values()}
+    roots = {c.id: _root(c, knowledge, mechanisms, facts, odds, stood) for c in causes}
+    roots |= {LEAK + c.id: _leak(c, share(c.applies, facts, knowledge.facts)) for c in conditions.values() if c.leak}
     links: dict[str, list[Link]] = {c: [] for c in conditions}
     for link in _links(causes, conditions.values()):
         if link.child in links:
@@ -99,8 +113,10 @@ def decision_graph(knowledge: Knowledge, facts: Mapping[str, str]) -> BikeGraph:
     return BikeGraph(graph, used, roots, conditions, {c: tuple(into) for c, into in links.items()})
 
 
-def _mechanism_prior(mechanism: Mechanism, facts: Mapping[str, str], odds: Mapping[str, float]) -> float:
-    return times_odds(by_context(mechanism.prior, facts), odds.get(mechanism.id, 1.0))
+def _mechanism_prior(
+    mechanism: Mechanism, facts: Mapping[str, str], odds: Mapping[str, float], stood: tuple[float, ...]
+) -> float:
+    return times_odds(by_context(mechanism.prior, facts, stood), odds.get(mechanism.id, 1.0))
 
 
 def _root(
@@ -109,10 +125,11 @@ def _root(
     mechanisms: Mapping[str, float],
     facts: Mapping[str, str],
     odds: Mapping[str, float],
+    stood: tuple[float, ...],
 ) -> Root:
-    """A cause's prior: context, then the odds of its history, then split by its mechanism."""
+    """A cause's prior: by context, history, and how many such bikes can have it at all; then split by its mechanism."""
     factor = odds.get(cause.id, 1.0) * odds.get(cause.mechanism or "", 1.0)
-    p = times_odds(by_context(cause.prior, facts), factor)
+    p = times_odds(by_context(cause.prior, facts, stood), factor) * share(cause.applies, facts, knowledge.facts)
     if cause.mechanism is None:
         return Root(cause.id, cause.name, None, p, p, p)
     ratio = knowledge.mechanisms[cause.mechanism].odds_ratio
@@ -120,8 +137,8 @@ def _root(
     return Root(cause.id, cause.name, cause.mechanism, off, on, p)
 
 
-def _leak(condition: Condition) -> Root:
-    p = sum(condition.leak.values())
+def _leak(condition: Condition, part: float) -> Root:
+    p = sum(condition.leak.values()) * part
     return Root(LEAK + condition.id, condition.leak_name, None, p, p, p, leak_of=condition.id)
 
 

@@ -16,16 +16,21 @@ HIGHEST = 0.97
 """No prior is raised beyond this by history."""
 
 
-def by_context(prior: tuple[float, float, float], facts: Mapping[str, str]) -> float:
-    """Return the prior for how long the bike stood; the mean of the three where that is not known.
+def by_context(prior: tuple[float, float, float], facts: Mapping[str, str], shares: Iterable[float] = ()) -> float:
+    """Return the prior for how long the bike stood; where that is not known, the mean of the three by their shares.
 
     >>> by_context((0.1, 0.2, 0.6), {"parked": "years"})
     0.6
     >>> round(by_context((0.1, 0.2, 0.6), {}), 9)
     0.3
+    >>> round(by_context((0.1, 0.2, 0.6), {}, (0.5, 0.25, 0.25)), 9)
+    0.25
     """
     parked = facts.get("parked")
-    return prior[CONTEXTS.index(parked)] if parked in CONTEXTS else sum(prior) / len(prior)
+    if parked in CONTEXTS:
+        return prior[CONTEXTS.index(parked)]
+    weights = tuple(shares) or (1.0,) * len(prior)
+    return sum(p * w for p, w in zip(prior, weights, strict=True)) / sum(weights)
 
 
 def times_odds(p: float, factor: float) -> float:

@@ -283,7 +283,7 @@ class _Builder:
 
 
 def _fact(written: Written, raw: schema.RawFact) -> model.Fact:
-    plain = ("name", "look", "implies", "odds", "removes", "supplies", "after", "makes", "clears")
+    plain = ("name", "look", "implies", "share", "covers", "odds", "removes", "supplies", "after", "makes", "clears")
     options = {
         name: model.Option(id=name, **{key: getattr(option, key) for key in plain}, reach=_reach(option.reach))
         for name, option in raw.options.items()

@@ -66,6 +66,8 @@ class RawOption(Raw):
     name: Text
     look: Text = ""
     implies: Words = {}
+    share: Probability = 0.0
+    covers: Texts = ()
     odds: Annotated[dict[str, Factor], MAP] = {}
     removes: Texts = ()
     supplies: Texts = ()

@@ -41,6 +41,8 @@ CHECKS: tuple[Check, ...] = (
     facts.options_of_a_fact,
     facts.parked,
     facts.assumed,
+    facts.covering,
+    facts.shares,
     facts.standing,
     facts.implications,
     facts.gates_that_open,

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from diagnose.model import CONTEXTS
 from diagnose.problems import Place, Problem
+from diagnose.reading.checks.figures import SLACK
 from diagnose.reading.draft import Draft
 
 
@@ -22,6 +23,26 @@ def assumed(draft: Draft) -> Iterator[Problem]:
     for fact in draft.knowledge.facts.values():
         if fact.assume and fact.assume not in fact.options:
             yield draft.unknown(fact, ("assume",), fact.assume, f"option of {fact.id}", fact.options, key=False)
+
+
+def covering(draft: Draft) -> Iterator[Problem]:
+    """What an option covers are other options of its fact."""
+    for fact in draft.knowledge.facts.values():
+        for option in fact.options.values():
+            for other in option.covers:
+                if other not in fact.options or other == option.id:
+                    trail = ("options", option.id, "covers")
+                    what = f"other option of {fact.id}"
+                    yield draft.unknown(fact, (*trail, other), other, what, set(fact.options) - {option.id}, key=False)
+
+
+def shares(draft: Draft) -> Iterator[Problem]:
+    """The shares of a fact's options make one together, if it has any."""
+    for fact in draft.knowledge.facts.values():
+        total = sum(option.share for option in fact.options.values())
+        if total and abs(total - 1) > SLACK:
+            says = f"the shares of the options of {fact.id} make {total:g} together"
+            yield draft.problem(fact, ("options",), says, "shares-not-one", "shares that make 1 together", key=True)
 
 
 def standing(draft: Draft) -> Iterator[Problem]:

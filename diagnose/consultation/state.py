@@ -379,15 +379,24 @@ def _worked(knowledge: Knowledge, state: State, work: Work, minutes: float) -> S
 def _left(knowledge: Knowledge, state: State, work: Work, besides: Mapping[str, str] | None = None) -> State:
     """Return the state with the bike as the work leaves it; kicks in vain may have flooded it, a run dries it."""
     leaves = {**work.leaves, **(besides or {})}
-    if work.kicks:
-        state = replace(state, kicks=state.kicks + work.kicks)
+    kicks = 0 if _starts(knowledge, state) else work.kicks
+    if kicks:
+        state = replace(state, kicks=state.kicks + kicks)
     for fact, option in leaves.items():
         state = _stand(knowledge, state, fact, option)
     options = stands(knowledge, state).items()
     changed = [RepairDone(BY_ITSELF + f, dict(o.clears)) for f, o in options if o.clears and f in leaves]
-    if work.kicks:
+    if kicks:
         changed += [RepairDone(BY_ITSELF + f, {}, dict(o.makes)) for f, o in options if o.makes and f not in leaves]
     return replace(state, repairs=(*state.repairs, *changed))
+
+
+def _starts(knowledge: Knowledge, state: State) -> bool:
+    """Return whether the bike starts, by the complaint or the last try-out: then no kick is in vain."""
+    attempts = [seen.outcome for seen in state.seen if seen.test == TRY_TO_START]
+    if attempts:
+        return bool(knowledge.tests[TRY_TO_START].outcome(attempts[-1]).leaves.get("warmth"))
+    return bool(state.complaint) and "no_fire" in knowledge.complaints[state.complaint or ""].excludes
 
 
 def _off(kind: str) -> Apply:

@@ -19,7 +19,7 @@ from diagnose.inference.factor import Table
 from diagnose.inference.ladder import Rung
 from diagnose.inference.noisy_max import survival
 from diagnose.inference.posterior import Candidate
-from diagnose.model import ABSENT, PRESENT
+from diagnose.model import ABSENT, PRESENT, AllOf
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import ARRIVAL, Situation
 
@@ -90,9 +90,10 @@ def only_cause_present(bike: BikeGraph, targets: Sequence[str]) -> dict[str, flo
 
     It says how surely a cause by itself keeps the bike from doing what the job asks. The conditions a
     cause leads to are taken as independent given the cause, which is exact where its ways to a target
-    do not share a condition; the planner weighs with it, no belief depends on it.
+    do not share a condition; the planner weighs with it, no belief depends on it. A cause of one side of a twin is
+    present on both: on one alone nothing keeps the bike from running, and what stopped it is on both.
     """
-    levels = _alone(bike, ARRIVAL)
+    levels = _alone(bike, ARRIVAL, both_sides=True)
     healthy = np.prod([levels[t][0] for t in targets if t in levels] or [np.ones(len(bike.roots))], axis=0)
     return dict(zip(bike.roots, (1 - healthy).tolist(), strict=True))
 
@@ -108,21 +109,25 @@ def _quiet(bike: BikeGraph, rung: Rung, levels: Mapping[str, Table]) -> Table:
     return quiet
 
 
-def _alone(bike: BikeGraph, situation: Situation) -> dict[str, Table]:
+def _alone(bike: BikeGraph, situation: Situation, both_sides: bool = False) -> dict[str, Table]:
     """Node -> P(level at most l | cause i alone present), shape (levels, causes), in a situation."""
-    key = ("alone", situation.cut, situation.held)
+    key = ("alone", situation.cut, situation.held, both_sides)
     if key not in bike.families:
-        bike.families[key] = _walk(bike, situation)
+        bike.families[key] = _walk(bike, situation, both_sides)
     found: dict[str, Table] = bike.families[key]
     return found
 
 
-def _walk(bike: BikeGraph, situation: Situation) -> dict[str, Table]:
+def _walk(bike: BikeGraph, situation: Situation, both_sides: bool) -> dict[str, Table]:
     count = len(bike.roots)
     within: dict[str, Table] = {}
+    number = {root: n for n, root in enumerate(bike.roots)}
     for n, root in enumerate(bike.roots):
         healthy = np.ones(count)
         healthy[n] = float(root in situation.cut)
+        other = _other_side(root)
+        if both_sides and other in number:
+            healthy[number[other]] = healthy[n]
         within[root] = np.stack([healthy, np.ones(count)])
     for condition in bike.order:
         names = bike.conditions[condition].levels
@@ -132,5 +137,29 @@ def _walk(bike: BikeGraph, situation: Situation) -> dict[str, Table]:
                 parents = bike.conditions[link.parent].levels if link.parent in bike.conditions else (ABSENT, PRESENT)
                 reach = 1 - np.append(survival(names, parents, link.table)[:, 1:], np.zeros((len(parents), 1)), axis=1)
                 below *= reach.T @ np.diff(within[link.parent], axis=0, prepend=0.0)
+            for both in bike.conditions[condition].all_of:
+                if all(parent in within for parent in both.parents):
+                    above = survival(names, (ABSENT, PRESENT), {PRESENT: both.chances})[1]
+                    below *= 1 - np.append(above[1:], 0.0)[:, None] * _acts(bike, both, within)
         within[condition] = below
     return within
+
+
+def _acts(bike: BikeGraph, both: AllOf, within: Mapping[str, Table]) -> Table:
+    """P(every parent of an AND stands where it is needed | cause i alone), taken one by one, shape (causes,)."""
+    acts = np.ones(len(bike.roots))
+    for parent, needed in both.parents.items():
+        names = bike.conditions[parent].levels if parent in bike.conditions else (ABSENT, PRESENT)
+        stands = np.array([float(name in needed) for name in names])
+        acts *= stands @ np.diff(within[parent], axis=0, prepend=0.0)
+    return acts
+
+
+def _other_side(root: str) -> str:
+    """Return the same on the other side of a twin; itself where it has no sides.
+
+    >>> _other_side("plug_dead.left"), _other_side("tank_empty")
+    ('plug_dead.right', 'tank_empty')
+    """
+    name, _, side = root.rpartition(".")
+    return {"left": f"{name}.right", "right": f"{name}.left"}.get(side, root)

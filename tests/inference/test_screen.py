@@ -67,11 +67,11 @@ def test_the_response_to_a_cause_alone_is_what_the_network_says_of_it(seed):
 
 
 def test_what_is_cut_or_held_does_not_answer(shipped):
-    bike = decision_graph(shipped, {"strokes": "2", "ignition": "points_magneto"})
+    bike = decision_graph(shipped, {"strokes": "2", "ignition": "points_magneto", "cylinders": "1"})
     ladder = (Rung(0.0, {"spark": {"none": 1.0, "weak": 1.0}}),)
     number = list(bike.roots).index("points_oxidised")
     free = response(bike, Candidate("free", ladder, ARRIVAL)).fires[0, number]
     cut = response(bike, Candidate("cut", ladder, Situation(0, frozenset({"points_oxidised"})))).fires[0, number]
-    held = response(bike, Candidate("held", ladder, Situation(0, frozenset(), frozenset({"primary"})))).fires[0, number]
+    held = response(bike, Candidate("held", ladder, Situation(0, frozenset(), frozenset({"coil_switched"})))).fires[0, number]
     assert free > 0.5
     assert cut == held == 0.0

@@ -18,6 +18,7 @@ from typing import TypeVar
 
 from diagnose.model import (
     ABSENT,
+    BEHAVIOUR,
     PRESENT,
     AllOf,
     Cause,
@@ -50,6 +51,12 @@ ON_SINGLE: Mapping[str, Gate] = {
 UNEVEN = 0.97
 """P(it shows that one cylinder is out | it is and the other is not). Basis: memory."""
 
+WEAK = 0.3
+"""A link between what one side has and what both share is left out on a twin where it is no stronger than this.
+
+The many faint ties between the sides say little and make the network too wide to work out while the mechanic waits.
+"""
+
 T = TypeVar("T")
 Named = TypeVar("Named", Cause, Condition, Test, Repair)
 
@@ -70,7 +77,8 @@ def with_instances(known: Knowledge) -> Knowledge:
     if not each:
         return known
     states = [c for c in known.conditions.values() if c.stands_for]
-    shared = _Names(each, {level: state.id for state in states for level in state.levels[1:]})
+    behaviours = frozenset(c.id for c in known.conditions.values() if c.system == BEHAVIOUR)
+    shared = _Names(each, {level: state.id for state in states for level in state.levels[1:]}, behaviours)
     conditions = _expanded(known.conditions, shared, _condition)
     for state in states:
         conditions |= {both.id: both for both in _agreeing(state, conditions)}
@@ -95,12 +103,13 @@ def _each(entry: Entry) -> str:
 class _Names:
     """What an entry calls others by.
 
-    by_side: id -> by what it goes; state_of: behaviour -> what stands for it on one side; each, side: of the entry
-    that speaks.
+    by_side: id -> by what it goes; state_of: behaviour -> what stands for it on one side; behaviours: what the bike
+    does; each, side: of the entry that speaks.
     """
 
     by_side: Mapping[str, str]
     state_of: Mapping[str, str]
+    behaviours: frozenset[str]
     each: str = ""
     side: str = ""
 
@@ -169,11 +178,21 @@ def _links(links: Iterable[Link], parent: str, names: _Names) -> tuple[Link, ...
         if names.side and link.child in names.state_of:
             does.setdefault(names.state_of[link.child], []).append(link)
         else:
-            found += [Link(parent=parent, child=child, table=link.table) for child in names.of(link.child)]
+            found += [Link(parent=parent, child=child, table=link.table) for child in _reached(link, names)]
     for state, mine in does.items():
         order = [name for name, stands in names.state_of.items() if stands == state]
         found.append(Link(parent=parent, child=side_of(state, names.side), table=_worst(mine, order)))
     return tuple(found)
+
+
+def _reached(link: Link, names: _Names) -> tuple[str, ...]:
+    """Return the ids that a link leads to: none on a twin where it is weak and goes from one side to both or back."""
+    strong = max(sum(row.values()) for row in link.table.values()) > WEAK
+    if strong or link.child in names.behaviours:
+        return names.of(link.child)
+    if names.side:
+        return names.of(link.child) if link.child in names.by_side else ()
+    return (link.child,)
 
 
 def _worst(links: Iterable[Link], order: list[str]) -> Chances:

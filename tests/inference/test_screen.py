@@ -72,6 +72,8 @@ def test_what_is_cut_or_held_does_not_answer(shipped):
     number = list(bike.roots).index("points_oxidised")
     free = response(bike, Candidate("free", ladder, ARRIVAL)).fires[0, number]
     cut = response(bike, Candidate("cut", ladder, Situation(0, frozenset({"points_oxidised"})))).fires[0, number]
-    held = response(bike, Candidate("held", ladder, Situation(0, frozenset(), frozenset({"coil_switched"})))).fires[0, number]
+    held = response(bike, Candidate("held", ladder, Situation(0, frozenset(), frozenset({"coil_switched"})))).fires[
+        0, number
+    ]
     assert free > 0.5
     assert cut == held == 0.0

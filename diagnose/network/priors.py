@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from math import sqrt
 
-from diagnose.model import CONTEXTS, Fact
+from diagnose.model import CONTEXTS, OR, Fact
 
 HIGHEST = 0.97
 """No prior is raised beyond this by history."""
@@ -25,11 +25,12 @@ def by_context(prior: tuple[float, float, float], facts: Mapping[str, str], shar
     0.3
     >>> round(by_context((0.1, 0.2, 0.6), {}, (0.5, 0.25, 0.25)), 9)
     0.25
+    >>> round(by_context((0.1, 0.2, 0.6), {"parked": "year|years"}, (0.5, 0.25, 0.25)), 9)
+    0.4
     """
-    parked = facts.get("parked")
-    if parked in CONTEXTS:
-        return prior[CONTEXTS.index(parked)]
-    weights = tuple(shares) or (1.0,) * len(prior)
+    told = facts.get("parked", OR.join(CONTEXTS)).split(OR)
+    every = tuple(shares) or (1.0,) * len(prior)
+    weights = [w if context in told else 0.0 for context, w in zip(CONTEXTS, every, strict=True)]
     return sum(p * w for p, w in zip(prior, weights, strict=True)) / sum(weights)
 
 

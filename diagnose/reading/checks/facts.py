@@ -70,7 +70,7 @@ def parked(draft: Draft) -> Iterator[Problem]:
         says = "the fact parked is missing; it picks one of the three figures of a prior"
         yield Problem(Place(file or "facts.yaml"), says, "parked-fact", f"parked, with the options {wanted}")
     fact = draft.knowledge.facts.get("parked")
-    if fact and set(fact.options) != set(CONTEXTS):
+    if fact and {one.id for one in fact.options.values() if not one.covers} != set(CONTEXTS):
         says = f"the options of parked must be {wanted}: they pick one of the three figures of a prior"
         yield draft.problem(fact, ("options",), says, "parked-fact", wanted, key=True)
 

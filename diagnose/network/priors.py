@@ -31,6 +31,7 @@ def by_context(prior: tuple[float, float, float], facts: Mapping[str, str], shar
     told = facts.get("parked", OR.join(CONTEXTS)).split(OR)
     every = tuple(shares) or (1.0,) * len(prior)
     weights = [w if context in told else 0.0 for context, w in zip(CONTEXTS, every, strict=True)]
+    weights = weights if any(weights) else list(every)
     return sum(p * w for p, w in zip(prior, weights, strict=True)) / sum(weights)
 
 

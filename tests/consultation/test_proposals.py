@@ -10,7 +10,7 @@ KICK = {"starter": "kick", "fuelling": "carburettor", "cylinders": "1", "tap": "
 TWO = {**KICK, "strokes": "2", "ignition": "points_magneto", "inlet": "port", "oiling": "premix", "parked": "lately"}
 FOUR = {**KICK, "strokes": "4", "ignition": "cdi_self", "parked": "lately"}
 
-COMPRESSION = {"feel_kick_lever", "feel_thumb", "comp_dry", "feel_exhaust_puff"}
+COMPRESSION = {"feel_kick_lever", "feel_kick_hold", "listen_cranking", "feel_thumb", "comp_dry", "feel_exhaust_puff"}
 FUEL = {"look_fuel_level", "look_tap", "turn_on_tap", "look_bowl_catch", "flow_tap", "look_bowl_dirt"}
 
 
@@ -67,7 +67,11 @@ NO_SPARK = {
             {TRY_TO_START: "nothing", **NO_SPARK, "look_points": "film", "meter_points": "high"},
             "points_oxidised",
         ),
-        ("floods", {TRY_TO_START: "as_reported", "look_leaks": "from_overflow"}, "needle_leaks"),
+        (
+            "floods",
+            {TRY_TO_START: "as_reported", "look_leaks": "from_overflow", "float_valve_pressure": "leaks"},
+            "needle_leaks",
+        ),
     ],
 )
 @pytest.mark.parametrize("bike", [TWO, {**TWO, "parked": "year"}])

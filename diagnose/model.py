@@ -335,6 +335,7 @@ class Caution(Entry):
 
     say: str
     hazard: str
+    applies: Gate = field(default_factory=dict)
     forbids: frozenset[str] = frozenset()
     when: While | None = None
 

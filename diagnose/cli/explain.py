@@ -27,7 +27,7 @@ def explain(desk: Desk, entry: str) -> int:
     from diagnose.terminal.page import Line
 
     known, page = desk.knowledge(), desk.page()
-    told = list(about(known, entry))
+    told = list(about(known, entry)) or list(about(known, f"{entry}.left"))
     if not told:
         ids = [*known.causes, *known.conditions, *known.tests, *known.repairs]
         near = get_close_matches(entry, ids, 3, 0.5) or [one for one in ids if entry in one][:3]

@@ -340,6 +340,7 @@ def _caution(written: Written, raw: schema.RawCaution) -> model.Caution:
         **_common(written, raw),
         say=raw.say,
         hazard=raw.hazard,
+        applies=_gate(raw.applies),
         forbids=frozenset(raw.forbids),
         when=None if raw.when is None else _while(raw.when),
     )

@@ -73,7 +73,7 @@ class Draft:
     def gates(self) -> Iterator[tuple[Entry, Trail, Gate]]:
         """Yield every gate with its entry and the trail to it."""
         for entry in self.entries():
-            if isinstance(entry, (Fact, Cause, Condition, Work, Access, Complaint)):
+            if isinstance(entry, (Fact, Cause, Condition, Work, Access, Complaint, Caution)):
                 yield entry, ("applies",), entry.applies
             if isinstance(entry, Test) and entry.reading:
                 for index, limit in enumerate(entry.reading.limits):

@@ -266,6 +266,7 @@ class RawCaution(RawEntry):
 
     say: Text
     hazard: Text
+    applies: Gated = {}
     forbids: Texts = ()
     when: Annotated[RawWhile, MAP] | None = None
 

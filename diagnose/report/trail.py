@@ -165,11 +165,11 @@ def _repaired(known: Knowledge, body: Body) -> tuple[str, str, str]:
     looks: dict[str, list[str]] = {}
     for cause, looked in (body.get("found") or {}).items():
         looks.setdefault(looked, []).append(known.causes[cause].name)
-    said = [f"{FOUND['broken']}: {', '.join(looks['broken'])}"] if "broken" in looks else []
+    said = [f"{FOUND['broken']} ({', '.join(looks['broken'])})"] if "broken" in looks else []
     sound = looks.get("sound", [])
     if sound:
         named = ", ".join(sound) if len(sound) <= MOST_NAMED else f"{len(sound)} things it also puts right"
-        said.append(f"{FOUND['sound']}: {named}")
+        said.append(f"{FOUND['sound']} ({named})")
     return f"Repair: {known.repairs[body['repair']].name}", "; ".join(said), ""
 
 

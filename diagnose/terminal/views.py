@@ -148,7 +148,7 @@ def suspects(consultation: Consultation) -> list[tuple[str, str]]:
 
 def card(consultation: Consultation, step: Step) -> Card:
     """Return a step with its texts."""
-    known = consultation.knowledge
+    known, told = consultation.knowledge, consultation.state.facts
     if step.kind == "reconnect":
         return _putting_back(known.tests[step.id], step)
     work = work_of(consultation, step)
@@ -163,14 +163,20 @@ def card(consultation: Consultation, step: Step) -> Card:
         first_wait=sum(way.wait for way in ways),
         opens=tuple((access.name, access.open) for access in opened),
         closes=tuple(known.access[access].name for access in step.closes),
-        cautions=tuple(known.cautions[caution] for caution in dict.fromkeys(said)),
-        how=work.steps,
+        cautions=tuple(c for c in (known.cautions[one] for one in dict.fromkeys(said)) if may_apply(c.applies, told)),
+        how=(*_by_button(told, work), *work.steps),
         tools=tuple(dict.fromkeys(tools)),
         why=work.why if isinstance(work, Test) else _cures(consultation, work),
         ask=work.ask if isinstance(work, Test) else "",
         doubt=work.doubt if isinstance(work, Test) else "",
         locks=tuple(lock_text(known, consultation, caution) for caution in step.forbidden),
     )
+
+
+def _by_button(facts: Mapping[str, str], work: Test | Repair) -> Iterator[str]:
+    """Give what a kick means on a bike that has only a button."""
+    if facts.get("starter") == "electric" and "kicks" in work.does:
+        yield "No kick lever here - where it says kick, press the button, five seconds at most, then let it cool."
 
 
 def _ways(consultation: Consultation, work: Test | Repair) -> Iterator[Reach]:
@@ -386,8 +392,9 @@ def opened(consultation: Consultation) -> list[str]:
 
 
 def facts(consultation: Consultation) -> Mapping[str, str]:
-    """Return the facts of the bike, those that follow from others too."""
-    return consultation.state.facts
+    """Return the facts of the bike as they were told, and those that go without saying; none that it does not have."""
+    state, known = consultation.state, consultation.knowledge.facts
+    return {fact: state.told.get(fact, option) for fact, option in state.facts.items() if fact in known and option}
 
 
 def currency(consultation: Consultation) -> str:

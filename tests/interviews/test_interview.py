@@ -104,7 +104,7 @@ def test_the_account_tells_it_in_order(work):
         "- Points filmed over from standing: putting this right cured it.",
         "Keep it dry.",
         " 1. Spark across a 6 mm gap: 5 mm, Yellow or now and then",
-        " 2. Repair: Clean and set the points: seen to be bad: Points filmed over from",
+        " 2. Repair: Clean and set the points: seen to be bad (Points filmed over from",
         " 3. Try to start it: It runs",
         "- Before riding: Brakes, tyres and lights first.",
     ]

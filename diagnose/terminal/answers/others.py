@@ -10,7 +10,7 @@ from diagnose.terminal.answers.moves import BACK_ENTRY, warn
 from diagnose.terminal.asking.asker import BACK, Choice
 from diagnose.terminal.bench import Bench
 
-WHICH = "Which one? (time now, how much dearer in the end)"
+WHICH = "Which one? (time now, how good beside the best)"
 EVERY = Choice("every", "Another one: search all", "a")
 
 

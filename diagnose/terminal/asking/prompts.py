@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import sys
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from time import monotonic
 from typing import Any
 
 import questionary
@@ -16,6 +17,9 @@ from questionary.prompts.common import InquirerControl
 from questionary.question import Question
 
 from diagnose.terminal.asking.asker import BACK, Choice, Stopped, keyed
+
+STRAY_SECONDS = 0.4
+"""An Enter within so long of a question, after a one-key answer, was meant for that answer (memory)."""
 
 STYLE = questionary.Style(
     [("qmark", "bold"), ("question", "bold"), ("pointer", "bold"), ("highlighted", "bold"), ("answer", "")]
@@ -33,6 +37,7 @@ class TerminalAsker:
         if source is not None:
             self._streams["input"] = source
         self._width, self._pointer = width, "»" if marks else ">"
+        self._by_key = False
 
     def choose(
         self,
@@ -60,7 +65,16 @@ class TerminalAsker:
             **self._streams,
         )
         keys = {} if search else {key: choice.value for key, choice in keyed(choices) if key}
-        _bind(asked, {one.value: self._answer(question, one) for one in choices}, keys)
+        shown, after_key, self._by_key = monotonic(), self._by_key, False
+
+        def stray_enter() -> bool:
+            """Return whether an Enter belongs to the answer before, which its key alone had given."""
+            return after_key and monotonic() - shown < STRAY_SECONDS
+
+        def took_key() -> None:
+            self._by_key = True
+
+        _bind(asked, {one.value: self._answer(question, one) for one in choices}, keys, stray_enter, took_key)
         return str(_run(asked))
 
     def text(self, name: str, question: str, default: str = "") -> str:
@@ -90,22 +104,32 @@ class TerminalAsker:
         return f"{key or ' '}  " + "\n      ".join(textwrap.wrap(choice.text, room) or [""])
 
 
-def _bind(asked: Question, answers: dict[str, str], keys: dict[str, str]) -> None:
+def _bind(
+    asked: Question,
+    answers: dict[str, str],
+    keys: dict[str, str],
+    stray_enter: Callable[[], bool],
+    took_key: Callable[[], None],
+) -> None:
     """Add the one-key answers, Esc and left arrow for Back, and Ctrl-D for stopping.
 
     Args:
         asked: the question to bind them to.
         answers: value -> what stands behind the question once it is answered.
         keys: key -> value; the value need not be on the list.
+        stray_enter: whether an Enter that comes now is to be dropped.
+        took_key: called when one of the keys has answered.
     """
     control = next(
         found for found in asked.application.layout.find_all_controls() if isinstance(found, InquirerControl)
     )
     bound = KeyBindings()
 
-    def take(event: KeyPressEvent, value: str | None = None) -> None:
+    def take(event: KeyPressEvent, value: str | None = None, by_key: bool = False) -> None:
         if event.app.is_done:
             return
+        if by_key:
+            took_key()
         row = control.get_pointed_at()
         chosen = str(row.value) if value is None else value
         row.title = answers.get(chosen) or row.title  # what stands behind the question from now on
@@ -114,7 +138,8 @@ def _bind(asked: Question, answers: dict[str, str], keys: dict[str, str]) -> Non
 
     @bound.add(Keys.ControlM, eager=True)
     def _enter(event: KeyPressEvent) -> None:
-        take(event)
+        if not stray_enter():
+            take(event)
 
     @bound.add(Keys.ControlD, eager=True)
     def _stop(event: KeyPressEvent) -> None:
@@ -125,7 +150,7 @@ def _bind(asked: Question, answers: dict[str, str], keys: dict[str, str]) -> Non
         bound.add(Keys.Left, eager=True)(lambda event: take(event, BACK))
         bound.add(Keys.Escape)(lambda event: take(event, BACK))
     for key, value in keys.items():
-        bound.add(key, eager=True)(lambda event, value=value: take(event, value))
+        bound.add(key, eager=True)(lambda event, value=value: take(event, value, by_key=True))
     theirs = asked.application.key_bindings or KeyBindings()
     asked.application.key_bindings = merge_key_bindings([theirs, bound])
     asked.application.ttimeoutlen = asked.application.timeoutlen = 0.05

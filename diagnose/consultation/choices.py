@@ -21,7 +21,7 @@ from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import Situation
 from diagnose.planning.options import Bench, RepairOption, TestOption
 
-WAIT_SHARE = 0.1
+WAIT_SHARE = 0.02
 """A minute of waiting costs this share of a minute of work (memory)."""
 
 SERVICE_MINUTES = 480.0

@@ -39,13 +39,13 @@ from diagnose.planning.look_ahead import order_tests, rank_steps
 from diagnose.planning.options import Beliefs, Bench, Floats, Outlook
 from diagnose.planning.steps import Step
 
-EXACTLY = 10
+EXACTLY = 7
 """So many of the most promising tests are looked ahead to exactly."""
 
 TINY = 1e-12
 """Keeps quotients finite."""
 
-LEAST_REPAIR = 0.001
+LEAST_REPAIR = 0.002
 """A repair is planned with if it cures something that stops the bike with at least this probability."""
 
 

@@ -170,7 +170,7 @@ def test_nothing_is_proposed_twice_for_nothing(shipped):
     cleaned = job.add(repair("clean_plug", {"plug_fouled_old": "broken"}))  # cures two in three
     assert cleaned.belief.causes["plug_fouled_old"] > 0.05
     assert all(step.id != "clean_plug" for step in cleaned.steps)  # nobody has looked yet whether it helped
-    still = cleaned.add(observe("look_plug", "sooty_oily")).add(try_out("as_reported"))
+    still = cleaned.add(observe("look_plug", "sooty_oily")).add(try_out("runs_badly"))
     assert still.belief.causes["plug_fouled_old"] > 0.05
     assert any(step.id == "clean_plug" for step in still.steps)
 

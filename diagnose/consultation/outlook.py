@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -36,11 +36,14 @@ from diagnose.model import Knowledge, Work, may_apply
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.chances import unconditioned
 from diagnose.planning.look_ahead import order_tests, rank_steps
-from diagnose.planning.options import Beliefs, Bench, Floats, Outlook
+from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, TestOption
 from diagnose.planning.steps import Step
 
 EXACTLY = 7
 """So many of the most promising tests are looked ahead to exactly."""
+
+MOST_PLANNED = 60
+"""So many tests are valued by what they save; the others tell less for their money and are found by searching."""
 
 TINY = 1e-12
 """Keeps quotients finite."""
@@ -82,8 +85,12 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     ]
 
     quick = _glances(bike, list(candidates.values()), stop, belief.failing)
+    telling = _most_telling(bench, options, quick, stop) | opening
     order = order_tests(
-        bench, list(options.values()), repairs, Beliefs(marginals=stop, failing=belief.failing, after=quick)
+        bench,
+        [options[name] for name in options if name in telling],
+        repairs,
+        Beliefs(marginals=stop, failing=belief.failing, after={name: quick[name] for name in quick if name in telling}),
     )
     chosen = [step.id for n, step in enumerate(order) if n < EXACTLY or step.id in opening]
     now = situation_now(knowledge, state)
@@ -100,6 +107,19 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     named += [step for step in order if step.id not in after]
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
     return Outlooked(_unlocked_first(steps, bench, held), min(s.expected for s in ranked))
+
+
+def _most_telling(
+    bench: Bench, options: Mapping[str, TestOption], quick: Mapping[str, Outlook], stop: Floats
+) -> set[str]:
+    """Return the tests that move the causes most for their money, by the quick view; all where there are few."""
+
+    def moves(name: str) -> float:
+        seen = quick[name]
+        price = bench.money(options[name].minutes + 1.0, options[name].wait)
+        return float(seen.chances @ np.abs(seen.marginals - stop).sum(axis=1)) / max(price, TINY)
+
+    return set(sorted(quick, key=lambda name: (-moves(name), name))[:MOST_PLANNED])
 
 
 def _glances(bike: BikeGraph, candidates: Sequence[Candidate], stop: Floats, failing: float) -> dict[str, Outlook]:

@@ -272,16 +272,17 @@ def test_step(consultation: Consultation, test_id: str) -> Step:
     planned = step_for(consultation, "test", test_id)
     if planned is not None:
         return planned
-    from diagnose.consultation.state import activities
+    from diagnose.consultation.state import activities, reach_minutes, reaching
 
     known, state = consultation.knowledge, consultation.state
     test = known.tests[test_id]
     tree = AccessTree(known.access)
+    minutes, wait = reach_minutes(reaching(known, state, test.needs))
     return Step(
         kind="test",
         id=test_id,
-        minutes=test.minutes + tree.minutes_to_open(test.access, state.opened),
-        wait=test.wait,
+        minutes=test.minutes + minutes + tree.minutes_to_open(test.access, state.opened),
+        wait=test.wait + wait,
         opens=tree.to_open(test.access, state.opened),
         forbidden=tuple(lock.caution for lock in consultation.locks if lock.forbids & activities(known, state, test)),
     )

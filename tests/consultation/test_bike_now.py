@@ -8,6 +8,7 @@ from diagnose.consultation import begin, observe, reconnect, repair, try_out, un
 from diagnose.consultation.state import situation_for, stands
 from diagnose.events import Event
 from diagnose.problems import JobError
+from diagnose.terminal.views import test_step as a_test_as_step
 
 TWO = {"strokes": "2", "starter": "kick", "ignition": "points_magneto", "fuelling": "carburettor", "parked": "lately"}
 DEAD = {"bike": TWO, "complaint": "not_a_cough"}
@@ -88,7 +89,7 @@ def test_what_wants_a_cold_engine_waits_for_it(shipped):
     bike = {**TWO, "strokes": "4", "ignition": "cdi_self"}
     cold = begin(shipped, {"bike": bike, "complaint": "hard_to_start"}).add(observe("turn_by_hand", "free"))
     warm = cold.add(Event("fact", {"fact": "warmth", "option": "warm"}))
-    assert step(warm, "valve_gap").wait == step(cold, "valve_gap").wait + 60
+    assert a_test_as_step(warm, "valve_gap").wait == a_test_as_step(cold, "valve_gap").wait + 60
     assert now(warm.add(observe("valve_gap", "tight")))["warmth"] == "cold"
 
 

@@ -39,10 +39,10 @@ from diagnose.planning.look_ahead import order_tests, rank_steps
 from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, TestOption
 from diagnose.planning.steps import Step
 
-EXACTLY = 7
+EXACTLY = 6
 """So many of the most promising tests are looked ahead to exactly."""
 
-MOST_PLANNED = 60
+MOST_PLANNED = 40
 """So many tests are valued by what they save; the others tell less for their money and are found by searching."""
 
 TINY = 1e-12

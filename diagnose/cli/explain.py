@@ -24,10 +24,11 @@ def explain(desk: Desk, entry: str) -> int:
     from difflib import get_close_matches
 
     from diagnose.problems import DiagnoseError
+    from diagnose.sides import SIDES, side_of
     from diagnose.terminal.page import Line
 
     known, page = desk.knowledge(), desk.page()
-    told = list(about(known, entry)) or list(about(known, f"{entry}.left"))
+    told = list(about(known, entry)) or list(about(known, side_of(entry, SIDES[0])))
     if not told:
         ids = [*known.causes, *known.conditions, *known.tests, *known.repairs]
         near = get_close_matches(entry, ids, 3, 0.5) or [one for one in ids if entry in one][:3]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -97,22 +96,19 @@ def walk(desk: Desk, file: Path) -> tuple[Script, list[tuple[Event, Consultation
         KnowledgeError: the file holds mistakes.
         JobError: a step cannot be taken; the message names its place.
     """
-    from diagnose.consultation import begin
-    from diagnose.consultation.readings import completed
+    from diagnose.consultation import played
     from diagnose.problems import DiagnoseError, JobError
     from diagnose.reading.script import read_script
 
     known = desk.knowledge()
     script = read_script(file, known)
     walked: list[tuple[Event, Consultation]] = []
-    for event, place in zip(script.events, script.places, strict=True):
+    steps = played(known, script.events)
+    for place in script.places:
         try:
-            if event.kind == "observe":
-                event = replace(event, body=completed(known, walked[-1][1].state.facts, event.body))
-            after = walked[-1][1].add(event) if walked else begin(known, event.body)
+            walked.append(next(steps))
         except DiagnoseError as error:
             raise JobError(f"{place}: {error}") from error
-        walked.append((event, after))
     return script, walked
 
 

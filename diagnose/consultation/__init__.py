@@ -15,7 +15,7 @@ it is locked (safety.py).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -23,6 +23,7 @@ from typing import Any
 from diagnose.consultation.choices import out_of_date
 from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
 from diagnose.consultation.outlook import Outlooked, look_ahead
+from diagnose.consultation.readings import completed
 from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of, tried
 from diagnose.events import Event
@@ -48,6 +49,7 @@ __all__ = [
     "note",
     "observe",
     "off_list",
+    "played",
     "reconnect",
     "repair",
     "resume",
@@ -231,6 +233,18 @@ def resume(knowledge: Knowledge, events: Sequence[Event]) -> Consultation:
     if not events or events[0].kind != "intake":
         raise JobError("a job begins with its intake")
     return Consultation(knowledge, tuple(events))._checked()
+
+
+def played(knowledge: Knowledge, events: Iterable[Event]) -> Iterator[tuple[Event, Consultation]]:
+    """Yield each event of a script, a bare reading with its outcome, and the job after it. Raises DiagnoseError."""
+    job: Consultation | None = None
+    for event in events:
+        if job is None:
+            job = begin(knowledge, event.body)
+        else:
+            event = completed(knowledge, job.state.facts, event)
+            job = job.add(event)
+        yield event, job
 
 
 def observe(test: str, outcome: str, reading: Mapping[str, Any] | None = None, at: str = "", before: str = "") -> Event:

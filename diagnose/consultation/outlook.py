@@ -90,7 +90,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
         bench,
         [options[name] for name in options if name in telling],
         repairs,
-        Beliefs(marginals=stop, failing=belief.failing, after={name: quick[name] for name in quick if name in telling}),
+        Beliefs(marginals=stop, failing=belief.failing, after=quick),
     )
     chosen = [step.id for n, step in enumerate(order) if n < EXACTLY or step.id in opening]
     now = situation_now(knowledge, state)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
+from diagnose.events import Event
 from diagnose.model import Knowledge, Limit, Reading, Test, gate_state
 from diagnose.problems import JobError
 from diagnose.units import UNITS, Quantity, convert, kind_of, parse_quantity, units_of
@@ -33,12 +35,12 @@ def judged(knowledge: Knowledge, facts: Mapping[str, str], test_id: str, text: s
     return {"test": test_id, "outcome": outcome_of(limit, value), "reading": shown}
 
 
-def completed(knowledge: Knowledge, facts: Mapping[str, str], body: Mapping[str, Any]) -> Mapping[str, Any]:
-    """Return the body of an observation with its outcome, worked out where only the reading is given."""
-    reading = body.get("reading")
-    if not reading or body.get("outcome"):
-        return body
-    return {**body, **judged(knowledge, facts, body["test"], str(reading["text"]))}
+def completed(knowledge: Knowledge, facts: Mapping[str, str], event: Event) -> Event:
+    """Return an observation with its outcome, worked out where only the reading is given; any other event as it is."""
+    reading = event.body.get("reading")
+    if event.kind != "observe" or not reading or event.body.get("outcome"):
+        return event
+    return replace(event, body={**event.body, **judged(knowledge, facts, event.body["test"], str(reading["text"]))})
 
 
 def read(reading: Reading, text: str) -> Quantity:

@@ -22,6 +22,7 @@ from diagnose.inference.posterior import Candidate
 from diagnose.model import ABSENT, PRESENT, AllOf
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import ARRIVAL, Situation
+from diagnose.sides import other_side
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +126,7 @@ def _walk(bike: BikeGraph, situation: Situation, both_sides: bool) -> dict[str, 
     for n, root in enumerate(bike.roots):
         healthy = np.ones(count)
         healthy[n] = float(root in situation.cut)
-        other = _other_side(root)
+        other = other_side(root)
         if both_sides and other in number:
             healthy[number[other]] = healthy[n]
         within[root] = np.stack([healthy, np.ones(count)])
@@ -153,13 +154,3 @@ def _acts(bike: BikeGraph, both: AllOf, within: Mapping[str, Table]) -> Table:
         stands = np.array([float(name in needed) for name in names])
         acts *= stands @ np.diff(within[parent], axis=0, prepend=0.0)
     return acts
-
-
-def _other_side(root: str) -> str:
-    """Return the same on the other side of a twin; itself where it has no sides.
-
-    >>> _other_side("plug_dead.left"), _other_side("tank_empty")
-    ('plug_dead.right', 'tank_empty')
-    """
-    name, _, side = root.rpartition(".")
-    return {"left": f"{name}.right", "right": f"{name}.left"}.get(side, root)

@@ -23,7 +23,6 @@ from diagnose.model import (
     Condition,
     Knowledge,
     Link,
-    Mechanism,
     may_apply,
     share,
 )
@@ -96,10 +95,11 @@ def decision_graph(knowledge: Knowledge, facts: Mapping[str, str]) -> BikeGraph:
     odds = odds_factors(facts, knowledge.facts.values())
     parked = knowledge.facts.get("parked")
     stood = tuple(parked.options[context].share for context in CONTEXTS) if parked else ()
-    stood = stood if any(stood) else ()
     conditions = {c.id: c for c in knowledge.conditions.values() if may_apply(c.applies, facts)}
     causes = [c for c in knowledge.causes.values() if may_apply(c.applies, facts)]
-    mechanisms = {m.id: _mechanism_prior(m, facts, odds, stood) for m in knowledge.mechanisms.values()}
+    mechanisms = {
+        m.id: times_odds(by_context(m.prior, facts, stood), odds.get(m.id, 1.0)) for m in knowledge.mechanisms.values()
+    }
     roots = {c.id: _root(c, knowledge, mechanisms, facts, odds, stood) for c in causes}
     roots |= {LEAK + c.id: _leak(c, share(c.applies, facts, knowledge.facts)) for c in conditions.values() if c.leak}
     links: dict[str, list[Link]] = {c: [] for c in conditions}
@@ -111,12 +111,6 @@ def decision_graph(knowledge: Knowledge, facts: Mapping[str, str]) -> BikeGraph:
     graph = _belief_graph(used, roots, conditions, links)
     _add_work(graph, knowledge, facts)
     return BikeGraph(graph, used, roots, conditions, {c: tuple(into) for c, into in links.items()})
-
-
-def _mechanism_prior(
-    mechanism: Mechanism, facts: Mapping[str, str], odds: Mapping[str, float], stood: tuple[float, ...]
-) -> float:
-    return times_odds(by_context(mechanism.prior, facts, stood), odds.get(mechanism.id, 1.0))
 
 
 def _root(

@@ -7,7 +7,7 @@ odds(p_on) = r * odds(p_off).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from math import sqrt
 
 from diagnose.model import CONTEXTS, OR, Fact
@@ -16,7 +16,7 @@ HIGHEST = 0.97
 """No prior is raised beyond this by history."""
 
 
-def by_context(prior: tuple[float, float, float], facts: Mapping[str, str], shares: Iterable[float] = ()) -> float:
+def by_context(prior: tuple[float, float, float], facts: Mapping[str, str], shares: Collection[float] = ()) -> float:
     """Return the prior for how long the bike stood; where that is not known, the mean of the three by their shares.
 
     >>> by_context((0.1, 0.2, 0.6), {"parked": "years"})
@@ -29,7 +29,7 @@ def by_context(prior: tuple[float, float, float], facts: Mapping[str, str], shar
     0.4
     """
     told = facts.get("parked", OR.join(CONTEXTS)).split(OR)
-    every = tuple(shares) or (1.0,) * len(prior)
+    every = shares if any(shares) else (1.0,) * len(prior)
     weights = [w if context in told else 0.0 for context, w in zip(CONTEXTS, every, strict=True)]
     weights = weights if any(weights) else list(every)
     return sum(p * w for p, w in zip(prior, weights, strict=True)) / sum(weights)

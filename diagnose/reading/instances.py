@@ -34,8 +34,8 @@ from diagnose.model import (
     Repair,
     Test,
 )
+from diagnose.sides import SIDES, side_of
 
-SIDES = ("left", "right")
 ON_TWIN: Mapping[str, Gate] = {
     "cylinder": {"cylinders": frozenset({"2"})},
     "carburettor": {"cylinders": frozenset({"2"}), "carburettors": frozenset({"two"})},
@@ -59,15 +59,6 @@ The many faint ties between the sides say little and make the network too wide t
 
 T = TypeVar("T")
 Named = TypeVar("Named", Cause, Condition, Test, Repair)
-
-
-def side_of(entry_id: str, side: str) -> str:
-    """Return the id that an entry has on one side.
-
-    >>> side_of("plug_dead", "left")
-    'plug_dead.left'
-    """
-    return f"{entry_id}.{side}"
 
 
 def with_instances(known: Knowledge) -> Knowledge:

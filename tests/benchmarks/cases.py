@@ -15,8 +15,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from diagnose.model import Knowledge
 from diagnose.problems import JobError
-from diagnose.reading.cache import load_cached
-from diagnose.reading.load import shipped_folder
+from diagnose.reading.load import load, shipped_folder
 from diagnose.reading.script import read_script
 from tests.cases.test_cases import CASES, HERE, Standing, standing
 
@@ -24,7 +23,7 @@ from tests.cases.test_cases import CASES, HERE, Standing, standing
 @cache
 def book() -> Knowledge:
     """The shipped knowledge, read once in each process."""
-    return load_cached(shipped_folder(), None, Path("/tmp/diagnose-benchmark"))
+    return load(shipped_folder())
 
 
 def of(case: str) -> tuple[str, str, Standing | str]:

@@ -178,7 +178,7 @@ def _choose(bench: Bench, ask: str, named: Sequence[str], leave: Choice) -> str:
     facts = known_facts(bench.events)
     fitting = [c for c in bench.knowledge.complaints.values() if may_apply(c.applies, facts) and c.id not in named]
     groups, topic = _grouped(fitting), "also" if named else "complaint"
-    while True:
+    while groups:
         rows = [leave] * bool(named) + [Choice(name, name) for name in groups] + [leave] * (not named)
         group = bench.asker.choose(f"{topic}.group", ask, rows)
         if group == leave.value:
@@ -187,6 +187,7 @@ def _choose(bench: Bench, ask: str, named: Sequence[str], leave: Choice) -> str:
         chosen = bench.asker.choose(topic, f"{group}:", [*says, Choice(BACK, "Back", "b")])
         if chosen != BACK:
             return chosen
+    return leave.value
 
 
 def _grouped(complaints: Iterable[Complaint]) -> dict[str, list[Complaint]]:

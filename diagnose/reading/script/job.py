@@ -67,10 +67,11 @@ def _script(top: Node, desk: Desk) -> Script:
         "bike": _facts(keys, desk),
         "shop": _shop(keys.get("shop"), desk),
         "complaint": desk.id(keys.get("complaint"), "complaint", desk.knowledge.complaints),
-        "also": also(keys, desk),
         "title": title,
         "words": words,
     }
+    if others := also(keys, desk):
+        intake["also"] = others
     if "bike" not in keys:
         desk.wrong(top, "a scripted job says what bike it is", "missing-key", "bike: {a fact: an option}")
     events = [(Event("intake", intake), top)]

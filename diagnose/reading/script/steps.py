@@ -157,7 +157,8 @@ def _undo(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
 def _complaint(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
     """Yield that the complaint is another one."""
     complaint = desk.id(keys["complaint"], "complaint", desk.knowledge.complaints)
-    yield Event("complaint", {"complaint": complaint, "also": also(keys, desk)})
+    others = also(keys, desk)
+    yield Event("complaint", {"complaint": complaint} | ({"also": others} if others else {}))
 
 
 def also(keys: Mapping[str, Node], desk: Desk) -> list[str]:

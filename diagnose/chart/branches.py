@@ -19,7 +19,7 @@ from diagnose.planning.steps import Step
 from diagnose.problems import ImpossibleEvidence
 
 FEW = 0.03
-"""Outcomes less likely than this, given that the step is reached, are not drawn: one time in thirty (a choice of ours)."""
+"""Outcomes less likely than this, once the step is reached, are not drawn (a choice of ours: one time in thirty)."""
 
 LIKELIEST = 3
 """So many causes are named where the chart ends."""
@@ -54,11 +54,14 @@ class Branch:
 def ends(job: Consultation) -> Ending | None:
     """Return how it ends where there is nothing more to do, None where there is.
 
-    Handing on is cheapest where no step, locked ones among them, takes anything off what is left to do.
+    Handing on is cheapest where no step, locked ones among them, takes anything off what is left to do, or all that
+    is left is to try once more what was tried already.
     """
     if job.done:
         return Ending("runs")
-    if job.next_step is None or max(step.merit for step in job.steps) <= 0.0:
+    step = job.next_step
+    again = step is not None and step.kind == "try_out" and bool(job.tried)
+    if step is None or again or max(one.merit for one in job.steps) <= 0.0:
         return Ending("hand_on", tuple((cause.name, cause.probability) for cause in job.ranked[:LIKELIEST]))
     return None
 

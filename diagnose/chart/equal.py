@@ -14,8 +14,8 @@ from diagnose.consultation.outlook import stopping_now
 from diagnose.consultation.state import stands
 
 NEARLY = 0.05
-"""P(present and what stops the bike) of no cause differs by more than this. It is what a bar of the board moves by half a
-cell: who reads both would say the same of them (a choice of ours)."""
+"""P(present and what stops the bike) of no cause differs by more than this: half a cell of the bars on the board, so
+that who reads both would say the same of them (a choice of ours)."""
 
 STILL_ASKED = 10
 """Of so many of the best steps none may be a test that the other state has answered."""

@@ -16,6 +16,10 @@ HANDED_OVER = "road_ready"
 """The caution for every bike that runs again."""
 
 
+_Words = tuple[str, str, tuple[str, ...], tuple[str, ...]]
+_STUB: _Words = ("-", "", (), ())
+
+
 @dataclass(frozen=True)
 class Grown:
     """A node while the chart grows: a job, its next step, the outcomes and where each leads (None: nowhere yet).
@@ -91,13 +95,8 @@ def _runs(steps: Sequence[ChartStep], start: Ending | None) -> bool:
 
 def _step(node: Grown, number: int, reach: float) -> ChartStep:
     """Return a node as the chart says it."""
-    if node.stub:
-        name, how, before, cautions = "-", "", (), ()
-    else:
-        name, how, before, cautions = _words(node.job, node.step)
-    ways = tuple(
-        Way(b.outcome, b.says, b.chance, _to(b, to)) for b, to in zip(node.branches, node.to, strict=True)
-    )
+    name, how, before, cautions = _STUB if node.stub else _words(node.job, node.step)
+    ways = tuple(Way(b.outcome, b.says, b.chance, _to(b, to)) for b, to in zip(node.branches, node.to, strict=True))
     return ChartStep(
         number=number,
         kind=node.step.kind,
@@ -121,7 +120,7 @@ def _to(branch: Branch, to: int | Ending | None) -> int | Ending:
     return to + 1 if isinstance(to, int) else to
 
 
-def _words(job: Consultation, step: Step) -> tuple[str, str, tuple[str, ...], tuple[str, ...]]:
+def _words(job: Consultation, step: Step) -> _Words:
     """Return name, first plain step, what comes before it, and its cautions."""
     known, state = job.knowledge, job.state
     if step.kind == "reconnect":

@@ -98,7 +98,7 @@ def _followed(grown: tuple[Grown, ...], wanted: _Open) -> tuple[Grown, ...]:
 
 
 def _near_another(grown: Sequence[Grown], wanted: _Open) -> bool:
-    """Whether what is believed after an outcome is nearly that of another outcome of the same step, followed already."""
+    """Whether another outcome of the same step, followed already, leads to nearly the same belief."""
     node = grown[wanted.node]
     after = node.branches[wanted.branch].after
     return any(isinstance(to, int) and distance(grown[to].job, after) <= NEARLY for to in node.to)

@@ -28,7 +28,9 @@ def _facts(context: click.Context, option: click.Parameter, given: Sequence[str]
     for word in given:
         fact, equals, value = word.partition("=")
         if not (fact and equals and value):
-            raise click.BadParameter(f'"{word}" is no fact; write it like {option.metavar}, such as {EXAMPLES[option.name or ""]}')
+            raise click.BadParameter(
+                f'"{word}" is no fact; write it like {option.metavar}, such as {EXAMPLES[option.name or ""]}'
+            )
         if found.setdefault(fact, value) != value:
             raise click.BadParameter(f"{fact} is given twice, as {found[fact]} and as {value}; leave one out")
     return found
@@ -50,8 +52,10 @@ EXAMPLES = {"bike": "strokes=2", "history": "parked=years"}
 @click.option("--sheet", type=click.Choice(["a4", "a3"]), default="a3", show_default=True, help="What it has to fit.")
 @click.option("--out", type=click.Path(path_type=Path), callback=_form, help="FILE.html, FILE.svg or FILE.txt.")
 @click.pass_obj
-def chart(desk: Desk, complaint: str, bike: dict[str, str], history: dict[str, str], sheet: str, out: Path | None) -> int:
-    """Draw a chart for the wall: what to do, step by step.
+def chart(
+    desk: Desk, complaint: str, bike: dict[str, str], history: dict[str, str], sheet: str, out: Path | None
+) -> int:
+    r"""Draw a chart for the wall: what to do, step by step.
 
     For one kind of bike and one complaint, as far as a sheet goes; it takes half a minute. Without --out it is
     printed as text.
@@ -88,7 +92,9 @@ def _job(known: Knowledge, complaint: str, bike: Mapping[str, str], history: Map
         for fact in facts:
             is_of = known.facts[fact].kind if fact in known.facts else kind
             if is_of == "now":
-                raise JobError(f"{fact} is how a bike stands at the moment; a chart is for a kind of bike, leave it out")
+                raise JobError(
+                    f"{fact} is how a bike stands at the moment; a chart is for a kind of bike, leave it out"
+                )
             if is_of != kind:
                 raise JobError(f"{fact} is no fact of --{kind}; write --{is_of} {fact}={facts[fact]}")
     job = begin(known, {"bike": {**bike, **history}, "complaint": complaint})

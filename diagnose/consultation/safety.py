@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from diagnose.consultation.state import State, known_tests, reaching, repairs_by, stands
-from diagnose.model import Caution, Gate, Knowledge, Reach, Test, Work, gate_state, may_apply
+from diagnose.model import Access, Caution, Gate, Knowledge, Reach, Test, Work, gate_state, may_apply
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,8 @@ def brings(knowledge: Knowledge, state: State, work: Work) -> tuple[Reach, ...]:
 
 def said_at(knowledge: Knowledge, state: State, work: Work, opens: Iterable[str]) -> tuple[Caution, ...]:
     """Return the cautions of a piece of work, of what it opens (access ids) and of what has to be done first."""
-    entries = (*brings(knowledge, state, work), *(knowledge.access[access] for access in opens), work)
+    opened = [knowledge.access[access] for access in opens]
+    entries: list[Reach | Access | Work] = [*brings(knowledge, state, work), *opened, work]
     said = dict.fromkeys(caution for entry in entries for caution in entry.cautions)
     return tuple(c for c in (knowledge.cautions[one] for one in said) if may_apply(c.applies, state.facts))
 

@@ -26,7 +26,7 @@ from diagnose.report.chart.words import (
 NAMED = 2
 """So many causes are named in a box where it ends; there is no room for more."""
 
-MOST_HOW = 4
+MOST_HOW = 2
 """The first plain step is left out where it takes more lines than this."""
 
 BULLET = "\N{BULLET} "
@@ -83,7 +83,7 @@ def stacked(parts: Iterable[Part], room: float, leading: float, pad: float) -> B
 
 
 def box(chart: Chart, step: ChartStep, sheet: Sheet, room: float) -> Block:
-    """Return what stands in the box of a step: what to do, then a rule, then where the answers lead. room: its width."""
+    """Return what stands in the box of a step: what to do, a rule, where the answers lead. room: its width."""
     pad = 0.5 * sheet.type
     above = stacked(_doing(chart, step, sheet, room), room, sheet.line, pad)
     below = stacked(_leading(step, sheet), room, sheet.line, pad)
@@ -154,5 +154,7 @@ def _shared(blocks: Sequence[Block]) -> list[list[Block]]:
             columns[-1].append(block)
         return columns
 
-    tries = sorted({sum(b.height for b in blocks[i:j]) for i in range(len(blocks)) for j in range(i + 1, len(blocks) + 1)})
+    tries = sorted(
+        {sum(b.height for b in blocks[i:j]) for i in range(len(blocks)) for j in range(i + 1, len(blocks) + 1)}
+    )
     return next(columns for most in tries if len(columns := filled(most + 1e-6)) <= COLUMNS)

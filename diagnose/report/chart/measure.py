@@ -45,7 +45,7 @@ def width(text: str, size: float, bold: bool = False) -> float:
 
 
 def wrap(text: str, size: float, room: float, bold: bool = False) -> list[str]:
-    """Return the text in lines that fit the room, broken at spaces; a word that does not fit is broken, nothing left out.
+    """Return the text in lines that fit the room, broken at spaces, a word only if it alone does not fit.
 
     >>> wrap("wet with petrol", 10, 50)
     ['wet with', 'petrol']

@@ -27,13 +27,15 @@ def places(rows: Ordered, widths: Mapping[Spot, float], gap: float, room: float)
         near.setdefault(lower, []).append(upper)
     middle = {spot: room / 2 for row in rows.rows for spot in row}
     for row in rows.rows:
-        middle |= _spread(row, {s: room / 2 for s in row}, widths, gap, room)
+        middle |= _spread(row, dict.fromkeys(row, room / 2), widths, gap, room)
     count = len(rows.rows)
     for sweep in range(SWEEPS):
         ups = sweep % 2
         for number in range(count - 1, -1, -1) if ups else range(count):
             row = rows.rows[number]
-            wish = {s: _mean([middle[o] for o in near.get(s, ()) if (o.row > number) == bool(ups)], middle[s]) for s in row}
+            wish = {
+                s: _mean([middle[o] for o in near.get(s, ()) if (o.row > number) == bool(ups)], middle[s]) for s in row
+            }
             middle |= _spread(row, wish, widths, gap, room)
     return middle
 

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-
 NARROWEST, WIDEST = 16.0, 32.0
-"""Widths of a box, in sizes of its type: about 32 and 64 letters in a line (from memory: 45 to 75 are read best; a box that
-is half as wide still holds the names of the book in two lines)."""
+"""Widths of a box, in sizes of its type: about 32 and 64 letters in a line (45 to 75 are read best, from memory; half
+as wide still holds the names of the book in two lines)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """A sheet standing upright. type: size of the type in the boxes; everything else goes by it.
 
-    Small letters are about half as high as the type: at 3.8 mm they are seen from a metre under seven minutes of arc,
-    five are the limit of a good eye (common practice for signs; from memory).
+    Small letters are about half as high as the type: at 3.4 mm they are seen from a metre under six minutes of arc,
+    names under seven; five are the limit of a good eye (common practice for signs; from memory).
     """
 
     name: str
@@ -27,7 +26,7 @@ class Sheet:
     @property
     def name_size(self) -> float:
         """Size of the type of names."""
-        return 1.2 * self.type
+        return 1.25 * self.type
 
     @property
     def title_size(self) -> float:
@@ -50,7 +49,7 @@ class Sheet:
         return self.width - 2 * self.margin
 
     def box(self, boxes: int, lanes: int) -> float:
-        """Return how wide the boxes of a row are: they share the room, but none is narrower or wider than can be read."""
+        """Return how wide the boxes of a row are: they share the room, as far as that can be read."""
         free = self.room - (boxes + lanes - 1) * self.gap
         return min(max(free / max(boxes, 1), NARROWEST * self.type), WIDEST * self.type)
 
@@ -61,7 +60,7 @@ class Sheet:
 
 
 SHEETS = {
-    "a4": Sheet("a4", 210.0, 297.0, 3.0),
-    "a3": Sheet("a3", 297.0, 420.0, 3.8),
+    "a4": Sheet("a4", 210.0, 297.0, 2.7),
+    "a3": Sheet("a3", 297.0, 420.0, 3.4),
 }
 """A4 hangs over the bench, A3 on the wall (ISO 216)."""

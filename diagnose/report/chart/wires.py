@@ -110,7 +110,9 @@ def _clear(into: Mapping[Join, float], out: Mapping[Join, float], near: float) -
     return found
 
 
-def _tracks(joins: Sequence[Join], out: Mapping[Join, float], into: Mapping[Join, float], near: float) -> dict[Join, int]:
+def _tracks(
+    joins: Sequence[Join], out: Mapping[Join, float], into: Mapping[Join, float], near: float
+) -> dict[Join, int]:
     """Return the track of each line that is not straight, 0 the uppermost; lines that overlap have different ones.
 
     Of lines to the right the rightmost is uppermost, of lines to the left the leftmost: so they do not cross.

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from diagnose.chart import ELSE, Chart, ChartStep, Ending, Way
 from diagnose.wording import minutes, per_cent
+
+WHATEVER = "Whatever it shows"
+"""What all outcomes together are called that lead to the same place."""
 
 INTERVIEW, BEGIN = "go on with the interview", "begin the interview"
 PROMISES = "Costs nothing but what it says. The figures are expectations, not promises."
@@ -58,7 +61,10 @@ def exits(step: ChartStep, most: int) -> tuple[Exit, ...]:
     for way in step.ways:
         found.setdefault(_place(way, most), []).append(way)
     rest = (Exit(ELSE, step.rest, Ending("interview")),) if step.rest >= 0.0005 else ()
-    return (*(_together(ways, most) for ways in found.values()), *rest)
+    together = [_together(ways, most) for ways in found.values()]
+    if len(together) == 1 and len(step.ways) > 1:
+        together = [replace(together[0], says=WHATEVER)]
+    return (*together, *rest)
 
 
 def _place(way: Way, most: int) -> object:
@@ -87,7 +93,9 @@ def end(ending: Ending) -> str:
         return "it does what it should. Done."
     names = ", ".join(f"{name} {share(p)}" for name, p in ending.likeliest)
     if ending.kind == "hand_on":
-        return f"hand it on; that is cheapest now. Likeliest: {names}." if names else "hand it on; that is cheapest now."
+        return (
+            f"hand it on; that is cheapest now. Likeliest: {names}." if names else "hand it on; that is cheapest now."
+        )
     if not names:
         return f"{BEGIN}."
     return f"likeliest {names}; {INTERVIEW}."

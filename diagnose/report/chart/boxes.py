@@ -26,9 +26,6 @@ from diagnose.report.chart.words import (
 NAMED = 2
 """So many causes are named in a box where it ends; there is no room for more."""
 
-MOST_HOW = 2
-"""The first plain step is left out where it takes more lines than this."""
-
 BULLET = "\N{BULLET} "
 """Before each outcome."""
 
@@ -82,24 +79,27 @@ def stacked(parts: Iterable[Part], room: float, leading: float, pad: float) -> B
     return Block(tuple(lines), room, y + pad)
 
 
-def box(chart: Chart, step: ChartStep, sheet: Sheet, room: float) -> Block:
-    """Return what stands in the box of a step: what to do, a rule, where the answers lead. room: its width."""
+def box(chart: Chart, step: ChartStep, sheet: Sheet, room: float, how: bool) -> Block:
+    """Return what stands in the box of a step: what to do, a rule, where the answers lead.
+
+    room: its width; how: with the first plain step.
+    """
     pad = 0.5 * sheet.type
-    above = stacked(_doing(chart, step, sheet, room), room, sheet.line, pad)
+    above = stacked(_doing(chart, step, sheet, how), room, sheet.line, pad)
     below = stacked(_leading(step, sheet), room, sheet.line, pad)
     down = above.height - pad / 2
     moved = tuple(Type(t.text, t.x, t.y + down, t.size, t.bold) for t in below.lines)
     return Block((*above.lines, *moved), room, down + below.height, (down,))
 
 
-def _doing(chart: Chart, step: ChartStep, sheet: Sheet, room: float) -> Iterator[Part]:
+def _doing(chart: Chart, step: ChartStep, sheet: Sheet, how: bool) -> Iterator[Part]:
     yield f"{step.number} ", step.name, sheet.name_size, True
     yield "", f"{spent(step)}, {step.id}", sheet.small_size, False
     if step.cautions:
         yield "! ", marks(chart, step), sheet.type, True
     for first in step.before:
         yield "", first, sheet.type, False
-    if step.how and len(wrap(step.how, sheet.type, room - sheet.type)) <= MOST_HOW:
+    if step.how and how:
         yield "", step.how, sheet.type, False
 
 

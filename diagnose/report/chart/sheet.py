@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-NARROWEST, WIDEST = 16.0, 32.0
-"""Widths of a box, in sizes of its type: about 32 and 64 letters in a line (45 to 75 are read best, from memory; half
+NARROWEST, WIDEST = 15.0, 32.0
+"""Widths of a box, in sizes of its type: about 30 and 64 letters in a line (45 to 75 are read best, from memory; half
 as wide still holds the names of the book in two lines)."""
 
 

@@ -10,13 +10,15 @@ from diagnose.wording import minutes, per_cent
 WHATEVER = "Whatever it shows"
 """What all outcomes together are called that lead to the same place."""
 
-INTERVIEW, BEGIN = "go on with the interview", "begin the interview"
+INTERVIEW, BEGIN = "interview", "begin the interview"
 PROMISES = "Costs nothing but what it says. The figures are expectations, not promises."
 NO_MANUAL = "This is no replacement for the manual of the bike, and none for a licensed mechanic."
 HOW_TO_READ = (
     "Begin at 1 and go where your answer leads; never skip ahead: the order of the steps is part of the safety.",
     'Every "!" is explained at the foot: read it before the step. How a step is done in full: diagnose explain and the '
-    "word behind its minutes. The interview is the command: diagnose.",
+    "word behind its minutes.",
+    "Where your answer has no number, go on with the interview (the command: diagnose) and tell it what you found; "
+    "the likeliest causes are named there.",
 )
 HARD = "\N{NO-BREAK SPACE}"
 """Where no line is broken."""
@@ -98,7 +100,7 @@ def end(ending: Ending) -> str:
         )
     if not names:
         return f"{BEGIN}."
-    return f"likeliest {names}; {INTERVIEW}."
+    return f"{INTERVIEW}, likeliest {names}."
 
 
 def outcome(way: Exit) -> str:

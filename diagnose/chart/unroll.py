@@ -17,6 +17,12 @@ LEAST = 0.005
 MOST_REFUSED = 6
 """After so many steps in all that no longer fit, the sheet counts as full."""
 
+NAMED = 2
+"""Two endings that name the same so many causes, in whatever order, say the same."""
+
+ROUNDS = 5
+"""So often the room of what was left out again is filled."""
+
 Fits = Callable[[Chart], bool]
 """Whether a chart goes on the sheet."""
 
@@ -45,6 +51,16 @@ def unroll(job: Consultation, fits: Fits, tell: Tell = lambda _: None) -> Chart:
     if end is not None:
         return told(job, (), end)
     grown: tuple[Grown, ...] = (grow(job),)
+    for _ in range(ROUNDS):
+        full = _filled(job, grown, fits, tell)
+        grown = telling(full)
+        if len(grown) == len(full):
+            break
+    return told(job, grown)
+
+
+def _filled(job: Consultation, grown: tuple[Grown, ...], fits: Fits, tell: Tell) -> tuple[Grown, ...]:
+    """Return the nodes with the likeliest open outcomes followed until the sheet is full."""
     shut: set[tuple[int, int]] = set()
     refused = 0
     while refused < MOST_REFUSED and (wanted := _likeliest(grown, shut)) is not None:
@@ -59,7 +75,38 @@ def unroll(job: Consultation, fits: Fits, tell: Tell = lambda _: None) -> Chart:
         else:
             shut.add(place)
             refused += 1
-    return told(job, grown)
+    return grown
+
+
+def telling(grown: tuple[Grown, ...]) -> tuple[Grown, ...]:
+    """Return the nodes without the tests of which nothing comes on this chart: it says the same whatever they show.
+
+    The ways there end the chart; the interview will ask them. The first node stays.
+    """
+    silent = next((n for n, node in enumerate(grown) if n and _tells_nothing(node)), None)
+    if silent is None:
+        return grown
+    kept = [
+        replace(node, to=tuple(_past(b, to, silent) for b, to in zip(node.branches, node.to, strict=True)))
+        for n, node in enumerate(grown)
+        if n != silent
+    ]
+    return telling(tuple(kept))
+
+
+def _tells_nothing(node: Grown) -> bool:
+    """Whether a test ends the chart with the same likeliest causes whatever it shows."""
+    ends_so = [branch.ending if to is None else to for branch, to in zip(node.branches, node.to, strict=True)]
+    said = {frozenset(name for name, _ in end.likeliest[:NAMED]) for end in ends_so if isinstance(end, Ending)}
+    going_on = all(isinstance(end, Ending) and end.kind == "interview" for end in ends_so)
+    return node.step.kind == "test" and going_on and len(said) <= 1
+
+
+def _past(branch: Branch, to: int | Ending | None, dropped: int) -> int | Ending | None:
+    """Return where an outcome leads once a node is dropped."""
+    if not isinstance(to, int) or to < dropped:
+        return to
+    return branch.ending if to == dropped else to - 1
 
 
 def grow(job: Consultation) -> Grown:

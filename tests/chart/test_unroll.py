@@ -11,7 +11,7 @@ from diagnose.chart import Ending, endings, layers
 from diagnose.chart.branches import FEW
 from diagnose.chart.equal import NEARLY, distance, same
 from diagnose.chart.told import renumbered
-from diagnose.chart.unroll import unroll
+from diagnose.chart.unroll import grow, telling, unroll
 from diagnose.consultation import TRY_TO_START, observe, reconnect, repair, try_out
 from diagnose.model import Outcome
 
@@ -135,6 +135,30 @@ def test_it_grows_only_as_far_as_it_fits(small, new_job):
 
     assert len(unroll(new_job(small), fits).steps) == 3
     assert max(seen) == 4
+
+
+@pytest.mark.parametrize("parked", PARKED)
+def test_no_test_is_drawn_of_which_nothing_comes(charts, parked):
+    for step in charts[parked].steps[1:]:
+        ends = [way.to for way in step.ways]
+        if step.kind == "test" and all(isinstance(end, Ending) and end.kind == "interview" for end in ends):
+            assert len({frozenset(name for name, _ in end.likeliest[:2]) for end in ends}) > 1
+
+
+def test_what_leads_to_a_test_of_which_nothing_comes_ends_the_chart(small, new_job):
+    """Three nodes by hand: the first leads to the second and third, and nothing comes of the second."""
+    known = three_ways(small)
+    start = grow(new_job(known))
+    grey, dull, bright = start.branches
+    names = (("Tank empty", 0.5), ("Plug dead inside", 0.4))
+    second = grow(dull.after)
+    shows = (replace(second.branches[0], causes=names), replace(second.branches[0], causes=names[::-1]))
+    second = replace(second, step=replace(second.step, kind="test"), branches=shows, to=(None, None))
+    third = grow(grey.after)
+    third = replace(third, step=replace(third.step, kind="repair"))
+    kept = telling((replace(start, to=(2, 1, 1)), second, third))
+    assert [node.step.id for node in kept] == [start.step.id, third.step.id]
+    assert kept[0].to == (1, dull.ending, bright.ending)
 
 
 def test_the_likeliest_outcome_is_followed_first(small, new_job):

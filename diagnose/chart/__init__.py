@@ -70,7 +70,7 @@ class Chart:
     """All of it. bike: names of facts and of what they are, as told; cautions: every one that a step carries.
 
     start: the number of the first step, or an ending where there is none. steps: by number, from 1. version: of the
-    knowledge.
+    knowledge. notes: what holds for several steps and is said once.
     """
 
     bike: tuple[tuple[str, str], ...]
@@ -79,6 +79,7 @@ class Chart:
     start: int | Ending
     steps: tuple[ChartStep, ...]
     cautions: tuple[Caution, ...]
+    notes: tuple[str, ...] = ()
 
     def __getitem__(self, number: int) -> ChartStep:
         """Return the step of that number. Raises IndexError."""

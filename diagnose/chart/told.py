@@ -69,6 +69,7 @@ def told(job: Consultation, grown: Sequence[Grown], start: Ending | None = None)
         start=start or 1,
         steps=steps,
         cautions=tuple(caution for caution in known.cautions.values() if caution.id in said),
+        notes=_notes(grown),
     )
     deep = layers(chart)
     return renumbered(chart, sorted(deep, key=lambda number: (deep[number], number)))
@@ -86,6 +87,17 @@ def renumbered(chart: Chart, order: Sequence[int]) -> Chart:
         for old in order
     )
     return replace(chart, steps=steps, start=new[chart.start] if isinstance(chart.start, int) else chart.start)
+
+
+def _notes(grown: Sequence[Grown]) -> tuple[str, ...]:
+    """Return what a kick means on this bike, if a step kicks."""
+    works = [(node.job, _work(node.job, node.step)) for node in grown if node.step.kind != "reconnect"]
+    said = dict.fromkeys(by_button(job.state.facts, work) for job, work in works)
+    return tuple(note for note in said if note)
+
+
+def _work(job: Consultation, step: Step) -> Work:
+    return job.knowledge.repairs[step.id] if step.kind == "repair" else attempted(job, step)
 
 
 def _runs(steps: Sequence[ChartStep], start: Ending | None) -> bool:
@@ -126,10 +138,9 @@ def _words(job: Consultation, step: Step) -> _Words:
     if step.kind == "reconnect":
         put_back = known.tests[step.id].put_back
         return f"Back as it was: {known.tests[step.id].name}", put_back[0] if put_back else "", (), ()
-    work: Work = known.repairs[step.id] if step.kind == "repair" else attempted(job, step)
+    work = _work(job, step)
     first = [f"First: {way.step}" for way in brings(known, state, work)]
     first += [f"First back on or shut: {known.access[access].name}" for access in step.closes]
     first += [f"First: {known.access[access].name}" for access in step.opens]
-    how = by_button(state.facts, work) or next(iter(work.steps), "")
     cautions = tuple(caution.id for caution in said_at(known, state, work, step.opens))
-    return work.name, how, tuple(first), cautions
+    return work.name, next(iter(work.steps), ""), tuple(first), cautions

@@ -27,7 +27,7 @@ Fits = Callable[[Chart], bool]
 """Whether a chart goes on the sheet."""
 
 Tell = Callable[[int], None]
-"""Told the number of steps so far, each time one was worked out."""
+"""Told the number of steps on the chart, each time before one more is worked out."""
 
 
 @dataclass(frozen=True)

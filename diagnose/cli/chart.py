@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,6 +19,16 @@ if TYPE_CHECKING:
     from diagnose.consultation import Consultation
     from diagnose.model import Knowledge
     from diagnose.report.chart.sheet import Sheet
+
+HELP = """Draw a chart for the wall: what to do, step by step.
+
+For one kind of bike and one complaint, as far as a sheet goes; it takes half a minute. Without --out it is printed
+as text.
+
+\b
+  diagnose chart --complaint not_a_cough --bike strokes=2
+    --history parked=years --out chart.html
+"""
 
 FORMS = (".html", ".svg", ".txt")
 
@@ -45,7 +56,7 @@ def _form(context: click.Context, option: click.Parameter, out: Path | None) -> 
 EXAMPLES = {"bike": "strokes=2", "history": "parked=years"}
 
 
-@click.command()
+@click.command(help=HELP)
 @click.option("--complaint", metavar="ID", required=True, help="What it does, such as not_a_cough.")
 @click.option("--bike", metavar="FACT=OPTION", multiple=True, callback=_facts, help="strokes=2; as often as needed.")
 @click.option("--history", metavar="FACT=OPTION", multiple=True, callback=_facts, help="parked=years; likewise.")
@@ -55,15 +66,7 @@ EXAMPLES = {"bike": "strokes=2", "history": "parked=years"}
 def chart(
     desk: Desk, complaint: str, bike: dict[str, str], history: dict[str, str], sheet: str, out: Path | None
 ) -> int:
-    r"""Draw a chart for the wall: what to do, step by step.
-
-    For one kind of bike and one complaint, as far as a sheet goes; it takes half a minute. Without --out it is
-    printed as text.
-
-    \b
-      diagnose chart --complaint not_a_cough --bike strokes=2
-        --history parked=years --out chart.html
-    """
+    """Draw the chart, or print it."""
     from diagnose.report.chart.order import in_order
     from diagnose.report.chart.sheet import SHEETS
 
@@ -88,6 +91,7 @@ def _job(known: Knowledge, complaint: str, bike: Mapping[str, str], history: Map
     from diagnose.model import may_apply
     from diagnose.problems import JobError
 
+    _known("complaint", complaint, known.complaints)
     for kind, facts in (("bike", bike), ("history", history)):
         for fact in facts:
             is_of = known.facts[fact].kind if fact in known.facts else kind
@@ -97,11 +101,22 @@ def _job(known: Knowledge, complaint: str, bike: Mapping[str, str], history: Map
                 )
             if is_of != kind:
                 raise JobError(f"{fact} is no fact of --{kind}; write --{is_of} {fact}={facts[fact]}")
+            _known("fact", fact, [one.id for one in known.facts.values() if one.kind == kind])
     job = begin(known, {"bike": {**bike, **history}, "complaint": complaint})
     if not may_apply(known.complaints[complaint].applies, job.state.facts):
         others = ", ".join(c.id for c in known.complaints.values() if may_apply(c.applies, job.state.facts))
         raise JobError(f"{complaint} is no complaint of such a bike; write one of: {others}")
     return job
+
+
+def _known(kind: str, word: str, ids: Collection[str]) -> None:
+    """Refuse a word that is no id and near none, telling which there are; one that is near is told of by the job."""
+    from difflib import get_close_matches
+
+    from diagnose.problems import JobError
+
+    if word not in ids and not get_close_matches(word, ids, 1, 0.5):
+        raise JobError(f"there is no {kind} {word!r} in the knowledge; write one of: {', '.join(ids)}")
 
 
 def _unrolled(job: Consultation, sheet: Sheet, today: str) -> Chart:
@@ -113,7 +128,7 @@ def _unrolled(job: Consultation, sheet: Sheet, today: str) -> Chart:
 
     def tell(steps: int) -> None:
         if shown:
-            click.echo(f"\r{steps} step{'s' * (steps != 1)} worked out ", err=True, nl=False)
+            click.echo(f"\r{steps} step{'s' * (steps != 1)} on the chart ", err=True, nl=False)
 
     try:
         return unroll(job, lambda grown: layout(grown, sheet, today, __version__).fits, tell)
@@ -142,6 +157,8 @@ def _writable(out: Path) -> None:
         raise DiagnoseError(f"{out} is a folder; write the name of a file in it")
     if not out.parent.is_dir():
         raise DiagnoseError(f"there is no folder {out.parent}; make it first, or write another")
+    if not os.access(out if out.exists() else out.parent, os.W_OK):
+        raise DiagnoseError(f"{out} cannot be written; write another name, or let it be written first")
 
 
 def _write(out: Path, text: str) -> None:

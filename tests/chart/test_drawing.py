@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 import pytest
 
 from diagnose.chart import Chart, ChartStep, Ending, Way, layers
+from diagnose.chart.told import Grown, told
 from diagnose.chart.unroll import unroll
 from diagnose.report.chart.layout import layout
 from diagnose.report.chart.measure import width, wrap
@@ -184,6 +185,18 @@ def test_the_chart_names_what_the_book_says_of_each_step(charts, small, parked):
         wanted = set(work.cautions).union(*(a.cautions for a in opens))
         assert set(step.cautions) == wanted
         assert wanted <= {caution.id for caution in chart.cautions}
+
+
+def test_where_there_is_only_a_button_the_head_says_what_a_kick_is(shipped):
+    from diagnose.consultation import begin
+
+    job = begin(shipped, {"bike": {"strokes": "4", "starter": "electric"}, "complaint": "not_a_cough"})
+    kicked = Grown(job, replace(job.next_step, kind="test", id="spark_at_gap"), (), ())
+    chart = told(job, (kicked,))
+    assert len(chart.notes) == 1
+    assert "five seconds at most" in chart.notes[0]
+    for said in (as_text(chart, 50, DAY, PROGRAM), " ".join(text for text, *_ in pictured(chart, SHEETS["a3"])[1])):
+        assert chart.notes[0] in " ".join(said.split())
 
 
 def test_the_head_says_what_it_is_and_what_it_is_not(chart, sheet):

@@ -48,6 +48,12 @@ def test_it_is_written_to_a_file(command, tmp_path, ending):
 @pytest.mark.parametrize(
     ("arguments", "code", "says"),
     [
+        (("--complaint", "zzz"), 1, "there is no complaint 'zzz' in the knowledge; write one of: not_a_cough, knocks"),
+        (
+            ("--complaint", "not_a_cough", "--history", "zzz=1"),
+            1,
+            "there is no fact 'zzz' in the knowledge; write one of: parked",
+        ),
         (
             ("--complaint", "not_a_caugh"),
             1,

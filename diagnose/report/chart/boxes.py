@@ -113,11 +113,12 @@ def _leading(step: ChartStep, sheet: Sheet) -> Iterator[Part]:
 
 def head(chart: Chart, sheet: Sheet, date: str, program: str) -> Block:
     """Return what stands over the chart."""
-    says = [bike(chart), f"{made(chart, date, program)} {PROMISES} {NO_MANUAL}", " ".join(HOW_TO_READ)]
+    says = [bike(chart), f"{made(chart, date, program)} {PROMISES} {NO_MANUAL}", " ".join(HOW_TO_READ), *chart.notes]
     if isinstance(chart.start, Ending):
         says.append(f"There is nothing to draw: {end(chart.start)}")
     parts: list[Part] = [("", chart.complaint, sheet.title_size, True)] if chart.complaint else []
-    parts += [("", text, sheet.type if not n else sheet.small_size, not n) for n, text in enumerate(says)]
+    loud = (says[0], *chart.notes)
+    parts += [("", text, sheet.type if text in loud else sheet.small_size, text in loud) for text in says]
     return stacked(parts, sheet.room, sheet.line, 0.0)
 
 

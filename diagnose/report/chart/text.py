@@ -29,7 +29,7 @@ NAMED = 3
 
 def as_text(chart: Chart, width: int, date: str, program: str) -> str:
     """Return the chart in lines of that width. date: ISO; program: the version of the program."""
-    head = [chart.complaint, bike(chart), made(chart, date, program), PROMISES, NO_MANUAL, *HOW_TO_READ]
+    head = [chart.complaint, bike(chart), made(chart, date, program), PROMISES, NO_MANUAL, *HOW_TO_READ, *chart.notes]
     blocks = [[("", line) for line in head if line], *([*_step(chart, step)] for step in chart.steps)]
     if isinstance(chart.start, Ending):
         blocks.append([("", f"There is nothing to draw: {end(chart.start)}")])

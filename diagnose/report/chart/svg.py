@@ -8,8 +8,8 @@ from xml.sax.saxutils import escape
 from diagnose.report.chart.layout import Layout, Placed
 from diagnose.report.chart.wires import Wire
 
-FACES = "Arial, Helvetica, 'Liberation Sans', 'Nimbus Sans', Arimo, sans-serif"
-"""All of about the same widths; where none is there `textLength` keeps the lines inside."""
+FACES = "Arial, Helvetica, 'Liberation Sans', 'Nimbus Sans', Arimo, 'DejaVu Sans Condensed', sans-serif"
+"""All of about the same widths. Whatever face is there, `textLength` keeps its lines inside, as browsers print it."""
 
 THIN, THICK = 0.25, 0.5
 """Lines around boxes and between them."""

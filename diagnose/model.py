@@ -317,7 +317,8 @@ class While:
     open: tags left by open access (such as fuel_open). outcome: test -> outcomes that were seen.
     not_done: tests of which none has been answered yet. likely: condition -> probability of not healthy,
     until one of `cleared_by` has been answered with its default outcome. facts: a gate. isolated: something
-    is still unplugged or bypassed, and starting so has not been accepted.
+    is still unplugged or bypassed, and starting so has not been accepted. dead: the bike does not start, by its
+    complaint or the last try-out.
     """
 
     open: frozenset[str] = frozenset()
@@ -327,6 +328,7 @@ class While:
     cleared_by: tuple[str, ...] = ()
     facts: Gate = field(default_factory=dict)
     isolated: bool = False
+    dead: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

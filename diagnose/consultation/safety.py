@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from diagnose.consultation.state import State, known_tests, reaching, repairs_by, stands
+from diagnose.consultation.state import State, known_tests, reaching, repairs_by, stands, starts
 from diagnose.model import Access, Caution, Gate, Knowledge, Reach, Test, Work, gate_state, may_apply
 
 
@@ -69,7 +69,7 @@ def _holds(knowledge: Knowledge, rule: Caution, state: State, conditions: Mappin
     when = rule.when
     if when is None or gate_state(when.facts, _standing(knowledge, state)) is False:
         return False
-    if when.isolated and not _not_put_back(rule, state):
+    if (when.isolated and not _not_put_back(rule, state)) or (when.dead and starts(knowledge, state)):
         return False
     seen = known_tests(knowledge, state)
     if any(test not in seen or seen[test].outcome not in outcomes for test, outcomes in when.outcome.items()):

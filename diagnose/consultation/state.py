@@ -382,7 +382,7 @@ def _worked(knowledge: Knowledge, state: State, work: Work, minutes: float) -> S
 def _left(knowledge: Knowledge, state: State, work: Work, besides: Mapping[str, str] | None = None) -> State:
     """Return the state with the bike as the work leaves it; kicks in vain may have flooded it, a run dries it."""
     leaves = {**work.leaves, **(besides or {})}
-    kicks = 0 if _starts(knowledge, state) else work.kicks
+    kicks = 0 if starts(knowledge, state) else work.kicks
     if kicks:
         state = replace(state, kicks=state.kicks + kicks)
     for fact, option in leaves.items():
@@ -394,7 +394,7 @@ def _left(knowledge: Knowledge, state: State, work: Work, besides: Mapping[str, 
     return replace(state, repairs=(*state.repairs, *changed))
 
 
-def _starts(knowledge: Knowledge, state: State) -> bool:
+def starts(knowledge: Knowledge, state: State) -> bool:
     """Return whether the bike starts, by the complaint or the last try-out: then no kick is in vain."""
     attempts = [seen.outcome for seen in state.seen if seen.test == TRY_TO_START]
     if attempts:

@@ -355,6 +355,7 @@ def _while(raw: schema.RawWhile) -> model.While:
         cleared_by=raw.cleared_by,
         facts=_gate(raw.facts),
         isolated=raw.isolated,
+        dead=raw.dead,
     )
 
 

@@ -259,6 +259,7 @@ class RawWhile(Raw):
     cleared_by: Texts = ()
     facts: Gated = {}
     isolated: Flag = False
+    dead: Flag = False
 
 
 class RawCaution(RawEntry):

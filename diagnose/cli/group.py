@@ -13,6 +13,7 @@ from diagnose.cli.explain import explain
 from diagnose.cli.interview import interview
 from diagnose.cli.jobs import jobs, trail
 from diagnose.cli.replay import demo, replay
+from diagnose.cli.simulate import simulate
 
 HELP = """Find out why a motorcycle will not start, in the cheapest order.
 
@@ -36,5 +37,5 @@ def diagnose(context: click.Context, plain: bool, home: str | None) -> int:
     return 0 if context.invoked_subcommand else interview(context.obj)
 
 
-for _command in (replay, demo, jobs, trail, explain, check):
+for _command in (replay, demo, jobs, trail, explain, check, simulate):
     diagnose.add_command(_command)

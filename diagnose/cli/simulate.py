@@ -30,6 +30,7 @@ POLICIES = ("ours", "list", "likeliest", "single", "information")
 @click.option(
     "--wrong-priors", type=click.FloatRange(0), default=0.0, metavar="SD", help="Mistake in the priors, logits."
 )
+@click.option("--steps", type=click.IntRange(1), default=60, show_default=True, help="After so many it is handed on.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Another seed, other bikes.")
 @click.option("--workers", type=click.IntRange(1), help="Processes [as many as there are cores].")
 @click.option("--json", "as_json", is_flag=True, help="All figures of every bike, for programs.")
@@ -42,6 +43,7 @@ def simulate(
     complaints: tuple[str, ...],
     budget: float | None,
     wrong_priors: float,
+    steps: int,
     seed: int,
     workers: int | None,
     as_json: bool,
@@ -67,6 +69,7 @@ def simulate(
         seed=seed,
         complaints=tuple(dict.fromkeys(complaints)),
         wrong_priors=wrong_priors,
+        most_steps=steps,
     )
     results = list(_results(desk, plan, workers or os.cpu_count() or 1))
     order = {name: n for n, name in enumerate((*plan.contexts, "perfect", *plan.policies))}

@@ -13,7 +13,7 @@ from typing import Any
 
 from diagnose.model import Cause, Knowledge
 from diagnose.simulation.bikes import invented
-from diagnose.simulation.walk import PERFECT, Memory, Result, brought_in, walk
+from diagnose.simulation.walk import MOST_STEPS, PERFECT, Memory, Result, brought_in, walk
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """What keeps the libraries for sums in a worker from starting threads of their own; read when it begins."""
@@ -27,7 +27,7 @@ class Plan:
     """What is to be simulated. complaints: only these, all where there are none.
 
     wrong_priors: standard deviation of the mistake, in natural logarithms of odds, with which the policies believe each
-    cause's prior; the bikes are drawn from the right ones.
+    cause's prior; the bikes are drawn from the right ones. most_steps: after so many a bike is handed on.
     """
 
     contexts: tuple[str, ...]
@@ -36,6 +36,7 @@ class Plan:
     seed: int = 0
     complaints: tuple[str, ...] = ()
     wrong_priors: float = 0.0
+    most_steps: int = MOST_STEPS
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +114,8 @@ def one_bike(knowledge: Knowledge, plan: Plan, context: str, number: int, memory
     drawn = invented(knowledge, plan.seed, number, context, plan.complaints)
     believed = mistaken(knowledge, plan.wrong_priors, f"{plan.seed} {context} {number}")
     bench = brought_in(believed, drawn)
-    return tuple(walk(drawn, bench, policy, memory=memory) for policy in (PERFECT, *plan.policies))
+    names = (PERFECT, *plan.policies)
+    return tuple(walk(drawn, bench, name, memory=memory, most_steps=plan.most_steps) for name in names)
 
 
 def mistaken(knowledge: Knowledge, deviation: float, seed: object) -> Knowledge:

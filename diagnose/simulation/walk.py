@@ -19,7 +19,7 @@ PERFECT = "perfect"
 """The name of perfect knowledge beside those of the policies."""
 
 MOST_STEPS = 60
-"""A bike on which so many steps were done is handed on."""
+"""A bike on which so many steps were done is handed on, unless the study says another number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,14 @@ def brought_in(knowledge: Knowledge, bike: Invented) -> Bench:
     return Bench(begin(knowledge, {"bike": dict(bike.facts), "complaint": bike.complaint}), bike.world)
 
 
-def walk(bike: Invented, bench: Bench, policy: str, told: Told | None = None, memory: Memory | None = None) -> Result:
+def walk(
+    bike: Invented,
+    bench: Bench,
+    policy: str,
+    told: Told | None = None,
+    memory: Memory | None = None,
+    most_steps: int = MOST_STEPS,
+) -> Result:
     """Follow a policy, or perfect knowledge, until the bike runs or is handed on.
 
     All policies see the job `lightened`. Where answers contradict each other altogether the bike is handed on.
@@ -66,13 +73,14 @@ def walk(bike: Invented, bench: Bench, policy: str, told: Told | None = None, me
         policy: one of POLICIES, or PERFECT.
         told: is told of every step.
         memory: what policies chose before for the same events.
+        most_steps: after so many the bike is handed on.
     """
     if policy == PERFECT:
         done = perfect(bench)
         return result(bike, policy, *(done or (bench, 0)), handed_on=done is None)
     steps = 0
     try:
-        while steps < MOST_STEPS and not finished(job := lightened(bench.job)):
+        while steps < most_steps and not finished(job := lightened(bench.job)):
             move = chosen(policy, job, memory if memory is not None else {})
             if move is None:
                 return result(bike, policy, bench, steps, handed_on=True)

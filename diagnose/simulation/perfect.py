@@ -52,10 +52,10 @@ def _money(job: Consultation, one: Repair) -> float:
 
 
 def perfect(bench: Bench) -> tuple[Bench, int] | None:
-    """Return the bike with what it needs repaired and tried once, and the steps; None where it is handed on at once.
+    """Return the bike with what it needs repaired and tried once, and the steps; None where the book cannot mend it.
 
     Each time the repair for which the least more has to be opened or closed is next; one that did not help (he knows)
-    is done again. What no repair cures, and what costs more than handing on, is handed on unopened.
+    is done again. What costs more than handing on is handed on unopened (see walk).
     """
     job, world = bench.job, bench.world
     left = needed(job.knowledge, world, job)

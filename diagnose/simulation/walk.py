@@ -77,7 +77,9 @@ def walk(
     """
     if policy == PERFECT:
         done = perfect(bench)
-        return result(bike, policy, *(done or (bench, 0)), handed_on=done is None)
+        given_up = result(bike, policy, bench, 0, handed_on=True)
+        mended = result(bike, policy, *done, handed_on=False) if done else given_up
+        return mended if mended.money <= given_up.money else given_up
     steps = 0
     try:
         while steps < most_steps and not finished(job := lightened(bench.job)):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from statistics import mean
 
 import pytest
@@ -151,3 +152,18 @@ def test_perfect_knowledge_hands_on_what_nobody_can_repair(small):
             assert walk(bike, brought_in(small, bike), PERFECT).handed_on
             return
     pytest.fail("none of 400 bikes had only what is not in the book")
+
+
+@pytest.mark.parametrize("policy", list(POLICIES))
+def test_nobody_tries_an_unchanged_bike_again_and_again(small, policy):
+    """A bike of the small book whose only fault is not in it: everything is tried once, then it is handed on."""
+    bike = next(
+        one
+        for one in (invented(small, 0, number, "lately") for number in range(200))
+        if one.world.causes == frozenset({"other:spark"})
+    )
+    done = []
+    result = walk(bike, brought_in(small, bike), policy, lambda number, move, bench: done.append(move))
+    assert result.handed_on
+    assert result.steps < MOST_STEPS
+    assert not any(first == second for first, second in pairwise(done))

@@ -33,7 +33,7 @@ class Move:
 
 TRY = Move("try_out", TRY_TO_START)
 
-FLOODS_KEPT = 2
+FLOODS_KEPT = 4
 """So many changes that came about by kicking or running, the last ones, are believed in (see `lightened`)."""
 
 
@@ -160,16 +160,17 @@ def to_be_tried(job: Consultation) -> bool:
 
 
 def lightened(job: Consultation) -> Consultation:
-    """Return the job without what matters least to the belief, for the sake of speed.
+    """Return the job without what matters least to the belief, for the sake of speed: what the compared policies see.
 
-    Left out are results that came again in the same way later: a bike only gets better by repairs, so if it still fails
-    in the same way afterwards, that it did before is a matter of course, and each moment fewer makes the network
-    narrower. The latest of every kind stands. And of the floods that kicking may have made only the last few count.
+    Left out are try-outs that came again in the same way later: a bike only gets better by repairs, so if it still
+    fails in the same way afterwards, that it did before is a matter of course, and each moment fewer makes the network
+    narrower. Other results stand: that a plug was wet before it was dried as well as after tells of more than floods.
+    And of the floods that kicking may have made only the last few count.
     """
-    last: dict[tuple[str, str], int] = {}
-    for number, seen in enumerate(job.state.seen):
-        last[seen.test, seen.outcome] = number
-    kept = tuple(seen for number, seen in enumerate(job.state.seen) if last[seen.test, seen.outcome] == number)
+    last = {seen.outcome: number for number, seen in enumerate(job.state.seen) if seen.test == TRY_TO_START}
+    kept = tuple(
+        seen for number, seen in enumerate(job.state.seen) if seen.test != TRY_TO_START or last[seen.outcome] == number
+    )
     lighter = Consultation(job.knowledge, job.events)
     lighter.__dict__["state"] = replace(job.state, seen=kept, repairs=_forgotten(job.state.repairs))
     return lighter

@@ -8,8 +8,9 @@ from typing import Any
 
 from diagnose.consultation import Consultation, begin
 from diagnose.consultation.choices import SERVICE_MINUTES, WAIT_SHARE
+from diagnose.inference.junction_tree import NetworkTooWide
 from diagnose.model import Knowledge
-from diagnose.problems import DiagnoseError
+from diagnose.problems import ImpossibleEvidence
 from diagnose.simulation.bikes import Invented
 from diagnose.simulation.moves import Bench, Move, carried_out, does_its_job, finished, lightened
 from diagnose.simulation.perfect import perfect
@@ -17,6 +18,9 @@ from diagnose.simulation.policies import POLICIES
 
 PERFECT = "perfect"
 """The name of perfect knowledge beside those of the policies."""
+
+OURS = "ours"
+"""The name of the tool's own policy."""
 
 MOST_STEPS = 60
 """A bike on which so many steps were done is handed on, unless the study says another number."""
@@ -65,7 +69,7 @@ def walk(
 ) -> Result:
     """Follow a policy, or perfect knowledge, until the bike runs or is handed on.
 
-    All policies see the job `lightened`. Where answers contradict each other altogether the bike is handed on.
+    Where answers contradict each other, or are too many to be reckoned with, it is handed on.
 
     Args:
         bike: the invented bike.
@@ -82,16 +86,21 @@ def walk(
         return mended if mended.money <= given_up.money else given_up
     steps = 0
     try:
-        while steps < most_steps and not finished(job := lightened(bench.job)):
+        while steps < most_steps and not finished(job := seen_by(policy, bench.job)):
             move = chosen(policy, job, memory if memory is not None else {})
             if move is None:
                 return result(bike, policy, bench, steps, handed_on=True)
             bench, steps = carried_out(bench, move), steps + 1
             if told:
                 told(steps, move, bench)
-    except DiagnoseError:
+    except (ImpossibleEvidence, NetworkTooWide):
         return result(bike, policy, bench, steps, handed_on=True)
-    return result(bike, policy, bench, steps, handed_on=not finished(lightened(bench.job)))
+    return result(bike, policy, bench, steps, handed_on=not finished(seen_by(policy, bench.job)))
+
+
+def seen_by(policy: str, job: Consultation) -> Consultation:
+    """Return the job as a policy sees it: the tool as it is, the others `lightened`."""
+    return job if policy == OURS else lightened(job)
 
 
 Memory = dict[tuple[str, str, str], Move | None]

@@ -127,7 +127,7 @@ def test_a_part_that_is_seen_to_be_sound_is_not_paid_for(small):
         assert after.job.state.minutes == (15 if told == "broken" else 6)
 
 
-def test_the_lighter_job_keeps_the_latest_of_every_result(small):
+def test_the_lighter_job_keeps_the_latest_of_like_try_outs(small):
     job = begin(small, {"bike": {"parked": "years"}, "complaint": "not_a_cough"})
     for event in (
         observe("try_to_start", "nothing"),

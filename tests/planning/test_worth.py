@@ -27,14 +27,10 @@ ONE = np.array([0.5, 0.25, 0.25])
 
 def access(name: str, *needs: str, minutes: tuple[float, float]) -> Access:
     place = Place("t")
-    return Access(
-        id=name, name=name, basis=(), place=place, applies={}, needs=needs, open=minutes[0], close=minutes[1]
-    )
+    return Access(id=name, name=name, basis=(), place=place, applies={}, needs=needs, open=minutes[0], close=minutes[1])
 
 
-TREE = AccessTree(
-    {"plug": access("plug", minutes=(2.0, 1.0)), "head": access("head", "plug", minutes=(30.0, 40.0))}
-)
+TREE = AccessTree({"plug": access("plug", minutes=(2.0, 1.0)), "head": access("head", "plug", minutes=(30.0, 40.0))})
 
 
 def test_one_fault_is_looked_for_then_mended() -> None:

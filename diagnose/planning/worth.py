@@ -1,20 +1,20 @@
-"""What it may still cost until the bike does what is asked: not only the mean, but how it spreads; and what would end it.
+"""What it may still cost until the bike does what is asked: how that spreads, and what would end the job.
 
 Worlds are drawn from the marginals: the independent faults behind them (chances.unconditioned) given that the bike
-fails, or that one of them is all there is. Each world is priced by the way that the value of the plan takes:
-looking first, if that is the cheaper (its repairs, their access once, its search, handing on what no repair
-cures), or the base plan followed group by group. So the mean is the value of the plan, up to what finding.needs takes
-as independent. The search for a fault of chance m takes log2(1/m) bits, what the best questions would need to name it;
-their mean is finding.bits. A bike that goes costs closing and the try-out, and the search if one is made before that.
+fails, or that one of them is all there is. Each world is priced by the way that the value of the plan takes: looking
+first, if that is the cheaper (its repairs, their access once, its search, handing on what no repair cures), or the
+base plan followed group by group. So the mean is the value of the plan, up to what finding.needs takes as independent.
+The search for a fault of chance m takes log2(1/m) bits, what the best questions need to name it; their mean is
+finding.bits. A bike that goes costs closing and the try-out, and the search if one is made before that.
 
 Deterministic: the first fault of each world lies on a regular grid (one fault alone is thus exact to 1 in WORLDS),
 all else comes from a fixed seed. Assumed besides: prices are what the book says, and a repair does what it says.
 
-A job-ender is a fault that no repair cures, mostly, for less than a limit: what is left of the owner's ceiling, or what
-the bike is worth running. Nothing that is spent before it shows is of any use. So the test that shows it best for its
-money goes first, if it pays: of the bikes it moves to the side of the job-ender, each saves half of what would be spent,
-taken that on the way to it, on average, half of that is gone. A stated rule, on top of the ranking: the values that
-rank the steps know the mean of the money alone, and no point where it ends.
+A job-ender is a fault that no repair mostly cures for less than a limit: what is left of the owner's ceiling, or what
+the bike is worth running. Nothing that was spent before it shows is then of any use. So the test that shows it best
+for its money goes first, if it pays: of the bikes that it moves to the side of the job-ender each saves half of what
+would be spent, for on the way to it half of that, on average, is gone. It is a rule on top of the ranking: the values
+that rank the steps know the mean of the money alone, and no point where it ends.
 """
 
 from __future__ import annotations

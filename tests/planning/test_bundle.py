@@ -106,7 +106,7 @@ def test_done_at_once_against_testing_first() -> None:
     opening, mending and shutting costs 8 + 1 + 12 + 10 + 1 = 32. A try-out costs 5. One at a time, likeliest first:
     7 + 5, then 10 + 5 for half, then 32 + 5 for a quarter; looking first, 1.5 bits at 10, is dearer.
     """
-    known = (FUEL, PLUG, JETS)
+    known = (FUEL, replace(PLUG, look=None), JETS)
     found = bundle(BENCH, ["fuel", "plug"], known, np.array([0.5, 0.25, 0.25]), beliefs([0.5, 0.25, 0.25]))
     assert found.every.money == pytest.approx(17.0)
     assert found.every.after == pytest.approx(5 + 0.25 * 32)

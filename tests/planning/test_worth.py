@@ -12,7 +12,7 @@ import pytest
 from diagnose.model import Access
 from diagnose.planning import options
 from diagnose.planning.access import AccessTree
-from diagnose.planning.base_plan import Leaves, base_plan, lay_out, value_leaves
+from diagnose.planning.base_plan import base_plan
 from diagnose.planning.worth import enders, faults_drawn, goes_first, moved, price_of, spread
 from diagnose.problems import Place
 
@@ -49,7 +49,7 @@ def test_without_tests_the_base_plan_is_followed() -> None:
 
 
 def test_handing_on_has_one_price() -> None:
-    found = spread(replace(BENCH, service_cost=12.0), REPAIRS, ONE, 1.0)
+    found = spread(replace(BENCH, service_cost=12.0, bit_cost=float("inf")), REPAIRS, ONE, 1.0)
     assert (found.at(0.1), found.at(0.99), found.mean) == pytest.approx((12.0, 12.0, 12.0))
 
 
@@ -59,6 +59,14 @@ def test_a_bike_that_probably_goes_costs_the_try_out_first() -> None:
     assert found.at(0.9) == pytest.approx(5.0)
     assert (found.at(0.95), found.at(1.0)) == pytest.approx((40.0, 130.0))
     assert found.mean == pytest.approx(0.9 * 5 + 0.1 * (65 + 5))
+
+
+def test_going_on_can_end_before_all_is_spent() -> None:
+    """By hand: 35 and 65 as above; the quarter that would cost 125 ends at 80, half of which was spent by then."""
+    found = spread(BENCH, REPAIRS, ONE, 1.0)
+    assert found.until(80.0) == pytest.approx(0.5 * 35 + 0.25 * 65 + 0.25 * (80 + 40))
+    assert found.until(200.0) == pytest.approx(found.mean)
+    assert found.until(float("inf")) == found.mean
 
 
 def worlds(chance):
@@ -98,9 +106,6 @@ def test_looking_first_against_all_sets_of_faults(seed: int) -> None:
 
     money, share, mean = by_enumeration(cost, chance)
     found = spread(bench, known, m, 1.0)
-    layout = lay_out(bench, known, m)
-    if value_leaves(layout, Leaves(m[None], np.ones(1), (bench.opened,))).start[0] < 0:
-        pytest.skip("handing on is cheaper here")
     assert [found.within(limit + 1e-6) for limit in money] == pytest.approx(share, abs=0.03)
     assert found.mean == pytest.approx(mean, rel=0.02)
 
@@ -193,8 +198,16 @@ def test_the_cost_of_a_test_counts_its_access_both_ways() -> None:
 def test_it_goes_first_where_it_pays() -> None:
     """By hand: it moves 0.2 x 0.8 = 0.16 of the bikes; half of what is at stake: 0.08 x 200 = 16, 0.08 x 90 = 7.2."""
     assert moved(SURE.chances, 0.2, SURE.marginals[:, 2]) == pytest.approx(0.16)
-    tests = {test.id: test for test in TESTS}
     found = enders(replace(BENCH, tree=TREE), REPAIRS, TESTS, BELIEFS, 60.0)
-    assert goes_first(BENCH, tests, BELIEFS, found, 200.0) == "sure"
-    assert goes_first(BENCH, tests, BELIEFS, found, 90.0) == ""
-    assert goes_first(BENCH, tests, BELIEFS, (), 1e6) == ""
+    assert goes_first(found, 200.0) == "sure"
+    assert goes_first(found, 90.0) == ""
+    assert goes_first((), 1e6) == ""
+
+
+def test_what_is_not_likely_is_not_looked_for_first() -> None:
+    """One in 50: it would pay, 0.0196 x half of 2000, and is left to the ranking all the same."""
+    seen = replace(SURE, chances=np.array([0.02, 0.98]), marginals=np.array([[0, 0, 1.0], [0.6, 0.4, 0.0]]))
+    beliefs = options.Beliefs(marginals=np.array([0.59, 0.39, 0.02]), failing=1.0, after={"sure": seen})
+    found = enders(BENCH, REPAIRS, TESTS[:1], beliefs, 60.0)
+    assert found[0].test == "sure"
+    assert goes_first(found, 2000.0) == ""

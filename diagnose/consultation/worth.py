@@ -1,4 +1,4 @@
-"""Is it worth it: what the job may still cost, what could break the owner's limit, and the cheapest way to go on or end."""
+"""Is it worth it: what the job may still cost, what could break the owner's limit, and whether to end it sooner."""
 
 from __future__ import annotations
 
@@ -21,13 +21,16 @@ Way = Literal["go_on", "hand_on", "stop"]
 EQUAL = 1e-6
 """Money: a difference that is rounding only."""
 
+CLEARLY = 0.9
+"""An end is called the cheapest if it costs at most this share of going on: the figures are no better than that."""
+
 LEAST_ENDER = 0.005
 """A job-ender less likely than this is not named."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobEnder:
-    """A cause whose cheapest repair alone costs more than the limit. test: the test that shows or clears it, or empty."""
+    """A cause whose cheapest repair alone costs more than the limit. test: what shows or clears it, or empty."""
 
     cause: str
     name: str
@@ -41,11 +44,11 @@ class JobEnder:
 class Worth:
     """Money now. spent: so far. spread: of what is still to come. left: of the ceiling, None without one.
 
-    cut_off: what a single repair must not cost: what is left of the ceiling, without one what the bike is worth running;
-    infinite where the owner said neither. hand_on: money to close up and hand it on. stop: what stopping loses, the
-    least of what is left of the ceiling and what it is worth running; infinite where the owner said neither.
-    enders: likeliest first. first: the test that goes before all others, or empty. best: the cheapest of going on,
-    handing on and stopping.
+    cut_off: what a single repair must not cost: what is left of the ceiling, without one what the bike is worth when it
+    runs; infinite where the owner said neither. hand_on: money to close up and hand it on. stop: what stopping loses,
+    the least of what is left of the ceiling and what it is worth running; infinite where the owner said neither.
+    enders: likeliest first. first: the test that goes before all others, or empty. best: going on, unless handing on
+    or stopping is clearly cheaper; going on may end in either once it has cost as much (Spread.until).
     """
 
     limit: Limit
@@ -98,13 +101,13 @@ def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked) -> Worth:
             if one.chance >= LEAST_ENDER
         ),
         first=goes_first(found, min(money.mean, cut_off)),
-        best=_best(min(ahead.cost_left, money.mean, money.until(min(hand_on, stop))), hand_on, stop),
+        best=_best(min(money.mean, money.until(min(hand_on, stop))), hand_on, stop),
     )
 
 
 def _best(go_on: float, hand_on: float, stop: float) -> Way:
-    """Return the cheapest; of equals the one that gets the bike running."""
-    if go_on < min(hand_on, stop) - EQUAL:
+    """Return the cheapest, going on unless an end is clearly cheaper; of equals the one that gets the bike running."""
+    if min(hand_on, stop) > CLEARLY * go_on:
         return "go_on"
     return "hand_on" if hand_on <= stop + EQUAL else "stop"
 

@@ -1,11 +1,11 @@
 """What it may still cost until the bike does what is asked: how that spreads, and what would end the job.
 
 Worlds are drawn from the marginals: the independent faults behind them (chances.unconditioned) given that the bike
-fails, or that one of them is all there is. Each world is priced by the way that the value of the plan takes: looking
-first (its repairs, their access once, its search, handing on what no repair cures), or the base plan followed group by
-group where that is cheaper and not itself handing on. So the mean is the value of the plan, up to what finding.needs takes as independent.
-The search for a fault of chance m takes log2(1/m) bits, what the best questions need to name it; their mean is
-finding.bits. A bike that goes costs closing and the try-out, and the search if one is made before that.
+fails, or that one of them is all there is. Each world is priced by looking first (its repairs, their access once, its
+search, handing on what no repair cures), or by the base plan followed group by group where that is cheaper and not
+itself handing on. So the mean is the value of the plan, up to what finding.needs takes as independent. The search for
+a fault of chance m takes log2(1/m) bits, what the best questions need to name it; their mean is finding.bits. A bike
+that goes costs closing and the try-out, and the search if one is made before that.
 
 Deterministic: the first fault of each world lies on a regular grid (one fault alone is thus exact to 1 in WORLDS),
 all else comes from a fixed seed. Assumed besides: prices are what the book says, and a repair does what it says.
@@ -32,7 +32,7 @@ from diagnose.planning.finding import TINY, bits, search_cost
 from diagnose.planning.options import Beliefs, Bench, Floats, RepairOption, TestOption
 
 WORLDS = 2000
-"""So many worlds are drawn: a chance is then right to about 1 in 100."""
+"""So many worlds are drawn: a chance is then right to 1 or 2 in 100, as sums of independent draws are."""
 
 SEED = 1
 """Of the draws: the same belief has the same figures, and a small change of it small changes."""

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from diagnose.events import Event
 from diagnose.model import Complaint, Fact, Knowledge, gate_state, may_apply
+from diagnose.terminal.answers.limit import ask_limit
 from diagnose.terminal.asking.asker import BACK, Asker, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.page import Line
@@ -78,8 +79,12 @@ def implied(known: Knowledge, facts: Mapping[str, str]) -> dict[str, str]:
 
 
 def intake(bench: Bench) -> bool:
-    """Ask what is not yet answered of bike, history and complaint. False: the user stops for today."""
-    return ask_facts(bench) and ask_complaint(bench)
+    """Ask what is not yet answered of bike, history, complaint and money. False: the user stops for today."""
+    if not (ask_facts(bench) and ask_complaint(bench)):
+        return False
+    if bench.events[-1].kind == "complaint" and not any(event.kind == "worth" for event in bench.events):
+        ask_limit(bench)
+    return True
 
 
 def ask_facts(bench: Bench) -> bool:

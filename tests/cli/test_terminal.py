@@ -47,6 +47,7 @@ def test_intake_by_single_keys_then_stop(terminal, command):
         ("What does it do", "1"),
         ("floods or bangs:", "1"),
         ("own words", "\r"),
+        ("most the owner will spend", "\r"),
         ("Most likely:", ""),
         ("Stop for today", "q"),
     ]:

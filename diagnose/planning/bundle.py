@@ -3,11 +3,13 @@
 For a repair with causes i, price r, access to open and close a (from all shut), and look l:
   do     r
   look   l + P(it finds something to mend) r
-  leave  P(what it mends stops the bike) (r + a) + search, the search for each of its causes m log2(1/m) bits (finding)
+  leave  P(what it mends stops the bike) (r + a + t) + search, with the try-out t that fails first, and the search for
+         each of its causes m log2(1/m) bits (finding)
 The cheapest of them is the advice. Access is paid once for all that lies behind it: of all ways to choose what to open,
 the one with the least sum is taken, tried out one by one (the round knows few accesses). What stays shut is left.
 
-Assumed: a repair does what it says; a look is right; left means that it is found later, by itself.
+Assumed: a repair does what it says; a look is right; left means that it is found later, by itself. What is bad and does
+not stop the bike yet costs nothing here.
 """
 
 from __future__ import annotations
@@ -34,11 +36,13 @@ MOST_ACCESS = 8
 class Due:
     """One repair of the round. do, look, leave: money of each way, access apart; look None where it can only be done.
 
-    way: the cheapest, access counted. present: P(it finds something to mend); stops: P(that stops the bike).
+    opening: money to open and close what is still shut before it. way: the cheapest, opening counted where it is worth
+    it. present: P(it finds something to mend); stops: P(that stops the bike).
     """
 
     id: str
     access: tuple[str, ...]
+    opening: float
     do: float
     look: float | None
     leave: float
@@ -116,9 +120,10 @@ def _priced(bench: Bench, repair: RepairOption, present: Floats, marginals: Floa
     return Due(
         id=repair.id,
         access=repair.access,
+        opening=_open_close(bench, bench.tree.to_open(repair.access, bench.opened)),
         do=price,
         look=None if repair.look is None else bench.money(repair.look) + mends * price,
-        leave=stops * (price + _open_close(bench, behind)) + search,
+        leave=stops * (price + _open_close(bench, behind) + bench.money(bench.try_minutes)) + search,
         way="leave",
         present=mends,
         stops=stops,

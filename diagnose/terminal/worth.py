@@ -12,11 +12,14 @@ from diagnose.terminal.page import Line, Page
 from diagnose.wording import limit_said, money, per_cent
 
 if TYPE_CHECKING:  # the real import is heavy and waits until the first answers are being given
-    from diagnose.consultation import Consultation, Worth
+    from diagnose.consultation import Consultation
     from diagnose.planning.bundle import AtOnce, Bundle, Due
 
 SAFE, LIKELIER = 0.9, 0.5
 """A limit that holds at least so surely is not spoken of; less surely than the second, it likelier breaks."""
+
+HARDLY = 0.5
+"""Money that is not seen when amounts are rounded."""
 
 HALF, NINE_IN_TEN = 0.5, 0.9
 MOST_ENDERS = 5
@@ -46,8 +49,8 @@ def _money(consultation: Consultation, amount: float) -> str:
 
 def _spread(consultation: Consultation) -> str:
     now = consultation.worth
-    likely, most = (_money(consultation, now.spread.at(share)) for share in (HALF, NINE_IN_TEN))
-    return f"Spent {_money(consultation, now.spent)}, likely {likely} more (90 in 100: under {most})."
+    half, most = (_money(consultation, now.spread.at(share)) for share in (HALF, NINE_IN_TEN))
+    return f"Spent {_money(consultation, now.spent)}. Of 100 such bikes 50 take under {half} more, 90 under {most}."
 
 
 def _ceiling(consultation: Consultation) -> str:
@@ -73,12 +76,12 @@ def _end(consultation: Consultation) -> str:
     """Return the end that is cheapest, what it costs, and where it is done."""
     now = consultation.worth
     if now.best == "hand_on":
-        return f"Cheapest now: hand it on{price_of_handing_on(consultation)}. It is under m, Finish the job."
+        return f"Cheapest now: hand it on{price_of_handing_on(consultation)}. Or go on; it is under m, Finish the job."
     if now.left is not None and now.left <= (now.limit.running if now.limit.running is not None else now.left):
-        because = f"what is left of the ceiling ({_money(consultation, now.left)})"
+        because = f"is left of the ceiling ({_money(consultation, now.left)})"
     else:
-        because = f"it is worth when it runs ({_money(consultation, now.limit.running or 0.0)})"
-    return f"Cheapest now: stop here. More would cost more than {because}. Ask the owner; or m, Finish the job."
+        because = f"it is worth running ({_money(consultation, now.limit.running or 0.0)})"
+    return f"Cheapest now: stop here. More would likely cost more than {because}. Ask the owner; or m, Finish the job."
 
 
 def price_of_handing_on(consultation: Consultation) -> str:
@@ -95,16 +98,14 @@ def first_lines(page: Page, consultation: Consultation, step: Step) -> list[Line
     named = [one for one in now.enders if one.test == step.id]
     what = " or ".join(f"{one.name} ({per_cent(one.chance)})" for one in named)
     price = _money(consultation, min(one.price for one in named))
-    says = (
-        f"Before anything else is spent: is it {what}? Putting that right alone costs {price} or more; {_cut_off(now)}."
-    )
-    return [Line(""), *page.wrapped(says, "", "bold", rest="  ")]
+    says = f"Before anything else is spent: is it {what}? Putting that right alone costs {price} or more;"
+    return [Line(""), *page.wrapped(f"{says} {_cut_off(consultation)}.", "", "bold", rest="  ")]
 
 
-def _cut_off(now: Worth) -> str:
-    if now.left is not None:
-        return f"{now.left:.0f} is left of the ceiling"
-    return f"the bike is worth {now.cut_off:.0f}"
+def _cut_off(consultation: Consultation) -> str:
+    now = consultation.worth
+    amount = _money(consultation, now.cut_off)
+    return f"{amount} is left of the ceiling" if now.left is not None else f"it is worth {amount} when it runs"
 
 
 def full_lines(page: Page, consultation: Consultation) -> list[Line]:
@@ -127,7 +128,7 @@ def _ender_lines(page: Page, consultation: Consultation) -> Iterator[Line]:
     now, known = consultation.worth, consultation.knowledge.tests
     if not now.enders:
         return
-    yield from page.wrapped(f"What would break it by itself ({_cut_off(now)}):", "  ")
+    yield from page.wrapped(f"What would break it by itself ({_cut_off(consultation)}):", "  ")
     for one in now.enders[:MOST_ENDERS]:
         says = f"{one.name} ({per_cent(one.chance)}): {_money(consultation, one.price)}."
         test = f"{known[one.test].name} ({_money(consultation, one.cost)}) shows it." if one.test else ""
@@ -146,7 +147,9 @@ def round_lines(page: Page, consultation: Consultation) -> list[Line]:
     if not found.due:
         return []
     lines = [Line(""), *page.wrapped("The repairs among them, by money:", "", "bold")]
-    for access in dict.fromkeys(one.access for one in found.due):
+    reached = consultation.state.opened | set(found.opens)
+    groups = dict.fromkeys(one.access for one in found.due)
+    for access in sorted(groups, key=lambda access: (not set(access) <= reached, bool(access))):
         lines += page.wrapped(_behind(consultation, found, access), "  ", rest="    ")
         for one in found.due:
             if one.access == access:
@@ -155,15 +158,16 @@ def round_lines(page: Page, consultation: Consultation) -> list[Line]:
 
 
 def _behind(consultation: Consultation, found: Bundle, access: tuple[str, ...]) -> str:
-    """Return what a group of the round lies behind, and what has to be paid to get there."""
+    """Return what a group of the round lies behind, and what it costs to open and shut that."""
+    price = _money(consultation, max(one.opening for one in found.due if one.access == access))
     names = " and ".join(consultation.knowledge.access[one].name for one in access)
     if not access:
         return "With nothing off:"
     if set(access) <= consultation.state.opened:
         return f"{names} - off already:"
     if set(access) <= set(found.opens):
-        return f"{names} - worth it, once for all:"
-    return f"{names} - not worth it for these alone:"
+        return f"{names} - worth the {price} of opening, once for all:"
+    return f"{names} - not worth the {price} of opening:"
 
 
 def _due(consultation: Consultation, one: Due) -> str:
@@ -181,7 +185,11 @@ def _sums(page: Page, consultation: Consultation, found: Bundle) -> Iterator[Lin
     yield from page.wrapped(_at_once(consultation, "All of these at once", found.every), "  - ")
     if 0.0 < found.marked.money < found.every.money:
         yield from page.wrapped(_at_once(consultation, "Only what says do it", found.marked), "  - ")
-    yield from page.wrapped(f"Step by step, testing first: {_money(consultation, found.without)}.", "  - ")
+    hand_on = consultation.worth.hand_on
+    without = (
+        "Step by step, testing first" if found.without < hand_on - HARDLY else "Step by step no less than handing on"
+    )
+    yield from page.wrapped(f"{without}: {_money(consultation, found.without)}.", "  - ")
 
 
 def _at_once(consultation: Consultation, what: str, sum_of: AtOnce) -> str:

@@ -38,14 +38,15 @@ def beliefs(marginals, failing=1.0):
 
 def test_each_way_has_its_price() -> None:
     fuel, plug, jets, float_ = bundle(BENCH, [one.id for one in ALL], ALL, PRESENT, beliefs(STOPS)).due
-    assert (fuel.do, fuel.look, fuel.leave) == pytest.approx((7.0, None, 0.5 * 7 + 10 * 0.5 * 1), nan_ok=True)
+    assert (fuel.do, fuel.look, fuel.leave) == pytest.approx((7.0, None, 0.5 * (7 + 5) + 10 * 0.5 * 1), nan_ok=True)
     assert (plug.do, plug.look) == pytest.approx((10.0, 1 + 0.3 * 10))
-    assert plug.leave == pytest.approx(0.25 * 10 + 10 * 0.25 * 2)
+    assert plug.leave == pytest.approx(0.25 * (10 + 5) + 10 * 0.25 * 2)
     assert (jets.do, jets.look) == (12.0, None)
-    assert jets.leave == pytest.approx(0.4 * (12 + 20) + 10 * 0.4 * log2(1 / 0.4))
+    assert jets.leave == pytest.approx(0.4 * (12 + 20 + 5) + 10 * 0.4 * log2(1 / 0.4))
     assert float_.look == pytest.approx(2 + 0.1 * 20)
-    assert float_.leave == pytest.approx(0.02 * (20 + 20) + 10 * 0.02 * log2(1 / 0.02))
-    # Opening for the jets would cost 20 to save 18.1 - 12: left. The petrol is done, the plug is looked at.
+    assert float_.leave == pytest.approx(0.02 * (20 + 20 + 5) + 10 * 0.02 * log2(1 / 0.02))
+    assert [one.opening for one in (fuel, plug, jets, float_)] == [0.0, 0.0, 20.0, 20.0]
+    # Opening for the jets would cost 20 to save 20.1 - 12: left. The petrol is done, the plug is looked at.
     assert [one.way for one in (fuel, plug, jets, float_)] == ["do", "look", "leave", "leave"]
 
 
@@ -60,13 +61,11 @@ def test_two_that_share_an_access_pay_for_it_together() -> None:
     """Each alone saves less than the 20 of opening; together they save more."""
     marginals, twin = np.array([0.4, 0.4]), replace(JETS, id="second", cures={1: 1.0})
     first = replace(JETS, cures={0: 1.0})
-    saves = 0.4 * 32 + 10 * 0.4 * log2(2.5) - 12
-    assert saves < 20 / 2 + 1
-    cheap = replace(BENCH, bit_cost=20.0)
-    dear = 0.4 * 32 + 20 * 0.4 * log2(2.5) - 12
-    assert dear < 20 < 2 * dear
-    (alone,) = bundle(cheap, ["jets"], [first, twin], marginals, beliefs(marginals)).due
-    both = bundle(cheap, ["jets", "second"], [first, twin], marginals, beliefs(marginals))
+    bench = replace(BENCH, bit_cost=20.0)
+    saves = 0.4 * (12 + 20 + 5) + 20 * 0.4 * log2(2.5) - 12
+    assert saves < 20 < 2 * saves
+    (alone,) = bundle(bench, ["jets"], [first, twin], marginals, beliefs(marginals)).due
+    both = bundle(bench, ["jets", "second"], [first, twin], marginals, beliefs(marginals))
     assert alone.way == "leave"
     assert [one.way for one in both.due] == ["do", "do"]
     assert (both.opens, both.opening) == (("seat", "bowl"), 20.0)

@@ -53,11 +53,11 @@ def limit_said(limit: Mapping[str, float | None], currency: str = "") -> str:
     """Return what the owner says of money.
 
     >>> limit_said({"ceiling": 250.0, "running": 400.0})
-    'The owner: at most 250; worth 400 when it runs'
+    'The owner on money: at most 250; worth 400 when it runs'
     >>> limit_said({"ceiling": None, "running": None})
-    'The owner: no limit of money'
+    'The owner on money: no limit'
     """
     ceiling, running = limit.get("ceiling"), limit.get("running")
     said = [f"at most {money(ceiling, currency)}"] if ceiling is not None else []
     said += [f"worth {money(running, currency)} when it runs"] if running is not None else []
-    return f"The owner: {'; '.join(said) or 'no limit of money'}"
+    return f"The owner on money: {'; '.join(said) or 'no limit'}"

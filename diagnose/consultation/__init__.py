@@ -26,7 +26,7 @@ from diagnose.consultation.outlook import Outlooked, look_ahead, unplanned
 from diagnose.consultation.readings import completed
 from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Limit, Seen, Shop, State, standing, state_of, tried
-from diagnose.consultation.worth import Worth, round_of_repairs, worth_of
+from diagnose.consultation.worth import CLEARLY, Worth, hand_on, round_of_repairs, worth_of
 from diagnose.events import Event
 from diagnose.inference.conflict import conflict, most_resolving
 from diagnose.inference.junction_tree import NetworkTooWide
@@ -165,6 +165,11 @@ class Consultation:
     def worth(self) -> Worth:
         """What it may still cost, what could break the owner's limit, and the cheapest way to end it."""
         return worth_of(self.knowledge, self.state, self._ahead)
+
+    @property
+    def watches_money(self) -> bool:
+        """Whether money may be worth a word: the owner set a limit, or handing on could be the cheapest."""
+        return self.state.limit != Limit() or self.cost_left >= CLEARLY * hand_on(self._ahead)
 
     @cached_property
     def round_of_repairs(self) -> Bundle:

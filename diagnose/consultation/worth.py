@@ -77,7 +77,6 @@ def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked) -> Worth:
     found = enders(given.bench, given.repairs, list(given.tests.values()), given.beliefs, cut_off)
     money = spread(given.bench, given.repairs, given.beliefs.marginals, given.beliefs.failing)
     shut = given.bench.money(given.bench.tree.minutes_to_close(given.bench.opened))
-    hand_on = shut + given.bench.service_cost
     stop = shut + min(inf if left is None else left, inf if limit.running is None else limit.running)
     roots = list(bike_graph(knowledge, state.facts).roots.values())
     return Worth(
@@ -86,7 +85,7 @@ def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked) -> Worth:
         spread=money,
         left=left,
         cut_off=cut_off,
-        hand_on=hand_on,
+        hand_on=hand_on(ahead),
         stop=stop,
         enders=tuple(
             JobEnder(
@@ -101,15 +100,21 @@ def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked) -> Worth:
             if one.chance >= LEAST_ENDER
         ),
         first=goes_first(found, min(money.mean, cut_off)),
-        best=_best(min(money.mean, money.until(min(hand_on, stop))), hand_on, stop),
+        best=_best(min(money.mean, money.until(min(hand_on(ahead), stop))), hand_on(ahead), stop),
     )
 
 
-def _best(go_on: float, hand_on: float, stop: float) -> Way:
+def hand_on(ahead: Outlooked) -> float:
+    """Return the money to close up and hand the bike on."""
+    bench = ahead.given.bench
+    return bench.money(bench.tree.minutes_to_close(bench.opened)) + bench.service_cost
+
+
+def _best(go_on: float, handing: float, stop: float) -> Way:
     """Return the cheapest, going on unless an end is clearly cheaper; of equals the one that gets the bike running."""
-    if min(hand_on, stop) > CLEARLY * go_on:
+    if min(handing, stop) > CLEARLY * go_on:
         return "go_on"
-    return "hand_on" if hand_on <= stop + EQUAL else "stop"
+    return "hand_on" if handing <= stop + EQUAL else "stop"
 
 
 def round_of_repairs(knowledge: Knowledge, state: State, belief: Posterior, ahead: Outlooked) -> Bundle:

@@ -16,7 +16,7 @@ LEAD = re.compile(r"(?: *\d+\. | *- | *)")
 ENDED = {
     "": "The work was ended here.",
     "handed_on": "The work was ended here, and the bike is handed on to a specialist with this account.",
-    "not_worth_it": "The work was ended here because more of it would likely cost more than the bike is worth.",
+    "not_worth_it": "The work was ended here because going on would likely cost more than it is worth to the owner.",
 }
 """How a job ended that did not end with a bike that goes."""
 
@@ -104,8 +104,8 @@ def _reckoned(trail: Trail) -> list[str]:
     if trail.reckoned is None:
         return []
     half, most = (money(amount, trail.currency) for amount in trail.reckoned)
-    says = f"By what was known then, going on would have cost under {half} more for every second such bike"
-    return [f"{says}, and under {most} for nine of ten."]
+    says = f"By what was known then, going on would have cost under {half} more on half of such bikes"
+    return [f"{says}, and under {most} on nine of ten."]
 
 
 def _done(trail: Trail) -> Iterator[str]:

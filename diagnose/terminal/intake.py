@@ -80,11 +80,7 @@ def implied(known: Knowledge, facts: Mapping[str, str]) -> dict[str, str]:
 
 def intake(bench: Bench) -> bool:
     """Ask what is not yet answered of bike, history, complaint and money. False: the user stops for today."""
-    if not (ask_facts(bench) and ask_complaint(bench)):
-        return False
-    if bench.events[-1].kind == "complaint" and not any(event.kind == "worth" for event in bench.events):
-        ask_limit(bench)
-    return True
+    return ask_facts(bench) and ask_complaint(bench)
 
 
 def ask_facts(bench: Bench) -> bool:
@@ -154,7 +150,7 @@ def ask_fact(bench: Bench, fact: Fact, fixed: Iterable[Choice]) -> str:
 
 
 def ask_complaint(bench: Bench) -> bool:
-    """Ask what is wrong, unless that is known; False: stop for today."""
+    """Ask what is wrong and what may be spent on it, unless that is known; False: stop for today."""
     if any(event.kind == "complaint" for event in bench.events):
         return True
     chosen = choose_complaint(bench)
@@ -162,6 +158,7 @@ def ask_complaint(bench: Bench) -> bool:
         return False
     words = bench.asker.text("words", "The owner's own words, for the account (Enter: none):")
     bench.record("complaint", {"complaint": chosen, "words": words})
+    ask_limit(bench)
     return True
 
 

@@ -22,13 +22,13 @@ HARDLY = 0.5
 """Money that is not seen when amounts are rounded."""
 
 HALF, NINE_IN_TEN = 0.5, 0.9
-MOST_ENDERS = 5
+MOST_ENDERS, LEAST_NAMED = 5, 0.01
 WAYS = {"do": "Do it", "look": "Look first", "leave": "Leave it"}
 
 
 def board_lines(page: Page, consultation: Consultation) -> list[Line]:
     """Return what there is to say of money at a step; nothing where the limit is safe or nobody set one."""
-    if consultation.done:
+    if consultation.done or not consultation.watches_money:
         return []
     now, begun = consultation.worth, bool(consultation.state.seen)
     lines = []
@@ -95,10 +95,11 @@ def first_lines(page: Page, consultation: Consultation, step: Step) -> list[Line
     now = consultation.worth
     if step.kind != "test" or not now.first or step.id != now.first or now.cut_off == inf:
         return []
-    named = [one for one in now.enders if one.test == step.id]
+    every = [one for one in now.enders if one.test == step.id]
+    named = [one for one in every if one.chance >= LEAST_NAMED] or every[:1]
     what = " or ".join(f"{one.name} ({per_cent(one.chance)})" for one in named)
     price = _money(consultation, min(one.price for one in named))
-    says = f"Before anything else is spent: is it {what}? Putting that right alone costs {price} or more;"
+    says = f"Before anything else is spent: is it {what} that stops it? To put that right alone costs {price} or more;"
     return [Line(""), *page.wrapped(f"{says} {_cut_off(consultation)}.", "", "bold", rest="  ")]
 
 
@@ -128,7 +129,9 @@ def _ender_lines(page: Page, consultation: Consultation) -> Iterator[Line]:
     now, known = consultation.worth, consultation.knowledge.tests
     if not now.enders:
         return
-    yield from page.wrapped(f"What would break it by itself ({_cut_off(consultation)}):", "  ")
+    yield from page.wrapped(
+        f"What would break it by itself, and how likely it stops the bike ({_cut_off(consultation)}):", "  "
+    )
     for one in now.enders[:MOST_ENDERS]:
         says = f"{one.name} ({per_cent(one.chance)}): {_money(consultation, one.price)}."
         test = f"{known[one.test].name} ({_money(consultation, one.cost)}) shows it." if one.test else ""

@@ -58,7 +58,7 @@ def test_it_is_changed_later_and_the_job_goes_on(sit_down) -> None:
         {"ceiling": None},
     ]
     assert "! lots is not read as an amount. Write a number such as 250, or none." in screen
-    assert "The owner: at most 300." in screen
+    assert "The owner on money: at most 300." in screen
     assert bench.consultation.state.limit.ceiling is None
 
 
@@ -81,7 +81,7 @@ def test_a_job_taken_up_again_does_not_ask_twice(sit_down) -> None:
         (
             "not_worth_it",
             "not_worth_it",
-            "The work was ended here because more of it would likely cost more than the bike is worth.",
+            "The work was ended here because going on would likely cost more than it is worth to the owner.",
         ),
     ],
 )
@@ -93,11 +93,8 @@ def test_a_job_ends_without_a_bike_that_goes_and_says_so(sit_down, answer, ended
     told = " ".join(as_text(trail(resume(bench.knowledge, bench.events)), 80).split())
     half, most = closed.body["reckoned"]["half"], closed.body["reckoned"]["nine_in_ten"]
     assert f"{says} It has not been seen to run as it should." in told
-    assert (
-        f"would have cost under {half:.0f} more for every second such bike, and under {most:.0f} for nine of ten"
-        in told
-    )
-    assert "The owner: at most 250." in told
+    assert f"would have cost under {half:.0f} more on half of such bikes, and under {most:.0f} on nine of ten" in told
+    assert "The owner on money: at most 250." in told
     assert "0 in all, of 250 at most." in told
     assert "Ask again in spring." in told
 
@@ -105,7 +102,7 @@ def test_a_job_ends_without_a_bike_that_goes_and_says_so(sit_down, answer, ended
 def test_the_account_of_a_job_without_a_limit_says_nothing_of_it(small) -> None:
     told = as_text(trail(begin(small, INTAKE).add(close_job({}))), 80)
     assert "The work was ended here. It has not been seen to run as it should." in told
-    assert "The owner:" not in told
+    assert "The owner on" not in told
     assert "at most" not in told
 
 
@@ -125,7 +122,10 @@ def test_what_would_break_the_limit_by_itself_is_listed(small) -> None:
     (ender,) = [one for one in job.worth.enders if one.cause == "coil_dead"]
     assert ender.price == pytest.approx(20 / 60 * 45 + 30)
     full = said(full_lines(Page(80), job))
-    assert "What would break it by itself (40 is left of the ceiling): - Ignition coil dead" in full
+    assert (
+        "What would break it by itself, and how likely it stops the bike (40 is left of the ceiling): - Ignition coil dead"
+        in full
+    )
     assert f": {ender.price:.0f}. " in full
 
 

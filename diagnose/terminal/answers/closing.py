@@ -27,8 +27,9 @@ def close(bench: Bench, done: bool) -> str:
         bench.page.show(bench.page.wrapped(says, "! ", "warn"))
     rows = (
         Choice("close", "Yes, finish the job" if done else "Finish the job as it is"),
+        *(() if done else _ends(bench)),
         Choice("undo", "No: undo the last step" if done else "Undo the last step", "u"),
-        *(() if done else (*_ends(bench), Choice("lift", "Put a step back on the list", "l"))),
+        *(() if done else (Choice("lift", "Put a step back on the list", "l"),)),
         Choice("later", "Stop for today, leave it open", "q"),
     )
     answer = bench.asker.choose("finish", "Is the job finished?", rows)

@@ -14,7 +14,7 @@ from diagnose.terminal.page import Page
 from diagnose.terminal.worth import board_lines, first_lines, full_lines, round_lines
 
 GROUP = "It starts badly, dies, floods or bangs"
-BIKE = ["2", "points_magneto", "no", "port", "years", GROUP, "not_a_cough", "Dead."]
+BIKE = ["2", "points_magneto", "no", "port", "years", GROUP, "not_a_cough", "nothing", "Dead."]
 INTAKE = {"bike": {"strokes": "2", "ignition": "points_magneto", "parked": "years"}, "complaint": "not_a_cough"}
 
 

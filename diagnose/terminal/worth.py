@@ -76,7 +76,7 @@ def _end(consultation: Consultation) -> str:
     """Return the end that is cheapest, what it costs, and where it is done."""
     now = consultation.worth
     if now.best == "hand_on":
-        return f"Cheapest now: hand it on{price_of_handing_on(consultation)}. Or go on; it is under m, Finish the job."
+        return f"Cheapest now: hand it on{price_of_handing_on(consultation)}: m, Finish the job. Or go on below."
     if now.left is not None and now.left <= (now.limit.running if now.limit.running is not None else now.left):
         because = f"is left of the ceiling ({_money(consultation, now.left)})"
     else:

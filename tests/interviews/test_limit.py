@@ -139,6 +139,14 @@ def test_all_lines_fit(small, width) -> None:
         assert max(len(line.text) for line in lines) <= width
 
 
+def test_handing_on_is_named_where_it_is_the_cheapest_though_nobody_set_a_limit(small) -> None:
+    """Closing nothing and 5 to hand it on, against 15 to 20 minutes of any repair at 45 an hour."""
+    job = begin(small, INTAKE | {"shop": {"service": 5.0}})
+    says = said(board_lines(Page(80), job))
+    assert "! Cheapest now: hand it on (about 5): m, Finish the job. Or go on below." in says
+    assert board_lines(Page(80), begin(small, INTAKE)) == []
+
+
 def test_a_price_that_the_shop_states_is_not_called_taken(small) -> None:
     job = begin(small, INTAKE | {"shop": {"service": 150.0, "currency": "EUR"}})
     assert shown.price_of_handing_on(job) == " (about 150 EUR)"

@@ -10,6 +10,7 @@ Kind = Literal[
     "intake",
     "fact",
     "complaint",
+    "worth",
     "observe",
     "cannot",
     "not_sure",

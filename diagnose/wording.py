@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 
 def per_cent(share: float) -> str:
     """Return a probability as a mechanic reads it.
@@ -45,3 +47,17 @@ def told_late(repair: str) -> str:
     ' (seen before: New plug)'
     """
     return f" (seen before: {repair})" if repair else ""
+
+
+def limit_said(limit: Mapping[str, float | None], currency: str = "") -> str:
+    """Return what the owner says of money.
+
+    >>> limit_said({"ceiling": 250.0, "running": 400.0})
+    'The owner on money: at most 250; worth 400 when it runs'
+    >>> limit_said({"ceiling": None, "running": None})
+    'The owner on money: no limit'
+    """
+    ceiling, running = limit.get("ceiling"), limit.get("running")
+    said = [f"at most {money(ceiling, currency)}"] if ceiling is not None else []
+    said += [f"worth {money(running, currency)} when it runs"] if running is not None else []
+    return f"The owner on money: {'; '.join(said) or 'no limit'}"

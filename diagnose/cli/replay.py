@@ -142,11 +142,35 @@ def figures(consultation: Consultation) -> dict[str, Any]:
         "locked": [{"kind": step.kind, "id": step.id, "because": list(step.forbidden)} for step in locked],
         "cost_left": now.cost_left,
         "minutes_left": now.minutes_left,
+        "worth": _worth(consultation),
         "conflict": now.doubt or None,
         "out_of_date": sorted(consultation.out_of_date),
         "bike_now": standing_so(consultation),
         "reckoned_apart": list(now.apart),
         "done": now.done,
+    }
+
+
+def _worth(consultation: Consultation) -> dict[str, Any] | None:
+    """Return what it may still cost and what could break the owner's limit; None once it is done."""
+    if consultation.done:
+        return None
+    now = consultation.worth
+    return {
+        "running": now.limit.running,
+        "ceiling": now.limit.ceiling,
+        "spent": now.spent,
+        "half": now.spread.at(0.5),
+        "nine_in_ten": now.spread.at(0.9),
+        "mean": now.spread.mean,
+        "ceiling_holds": now.kept if now.limit.ceiling is not None else None,
+        "hand_on": now.hand_on,
+        "best": now.best,
+        "first": now.first or None,
+        "job_enders": [
+            {"id": one.cause, "probability": one.chance, "price": one.price, "test": one.test or None}
+            for one in now.enders
+        ],
     }
 
 

@@ -22,16 +22,18 @@ from typing import Any
 
 from diagnose.consultation.choices import out_of_date
 from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
-from diagnose.consultation.outlook import Outlooked, look_ahead
+from diagnose.consultation.outlook import Outlooked, look_ahead, unplanned
 from diagnose.consultation.readings import completed
 from diagnose.consultation.safety import Lock, locks
-from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of, tried
+from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Limit, Seen, Shop, State, standing, state_of, tried
+from diagnose.consultation.worth import CLEARLY, Worth, hand_on, round_of_repairs, worth_of
 from diagnose.events import Event
 from diagnose.inference.conflict import conflict, most_resolving
 from diagnose.inference.junction_tree import NetworkTooWide
 from diagnose.inference.posterior import Posterior, Question, posterior, settled
 from diagnose.model import Knowledge, Test
 from diagnose.network.graph import BikeGraph
+from diagnose.planning.bundle import Bundle
 from diagnose.planning.steps import Step
 from diagnose.problems import JobError
 
@@ -40,10 +42,12 @@ __all__ = [
     "TRY_TO_START",
     "Conflict",
     "Consultation",
+    "Limit",
     "RankedCause",
     "Seen",
     "Shop",
     "State",
+    "Worth",
     "begin",
     "close_job",
     "note",
@@ -55,6 +59,7 @@ __all__ = [
     "resume",
     "try_out",
     "undo",
+    "worth",
 ]
 
 HARDLY_FITS = 1.0
@@ -143,10 +148,33 @@ class Consultation:
         ]
         return tuple(sorted(causes, key=lambda cause: (-cause.probability, cause.id)))
 
-    @property
+    @cached_property
     def steps(self) -> tuple[Step, ...]:
-        """Everything that could be done next, best first; what is locked stands last."""
-        return self._ahead.steps
+        """Everything that could be done next, best first; what is locked stands last.
+
+        Where the owner set a limit, the test that shows whether it must be broken stands before all others if it pays.
+        """
+        planned, first = self._ahead.steps, self.worth.first if self.state.limit != Limit() else ""
+        if not first:
+            return planned
+        known = [step for step in planned if step.kind == "test" and step.id == first]
+        step = known[0] if known else unplanned(self.knowledge, self.state, self._ahead.given, first)
+        return (step, *(other for other in planned if other is not step))
+
+    @cached_property
+    def worth(self) -> Worth:
+        """What it may still cost, what could break the owner's limit, and the cheapest way to end it."""
+        return worth_of(self.knowledge, self.state, self._ahead)
+
+    @property
+    def watches_money(self) -> bool:
+        """Whether money may be worth a word: the owner set a limit, or handing on could be the cheapest."""
+        return self.state.limit != Limit() or self.cost_left >= CLEARLY * hand_on(self._ahead)
+
+    @cached_property
+    def round_of_repairs(self) -> Bundle:
+        """The repairs that are due on a bike that has stood: each done, looked at first or left."""
+        return round_of_repairs(self.knowledge, self.state, self.belief, self._ahead)
 
     @property
     def next_step(self) -> Step | None:
@@ -286,6 +314,19 @@ def undo(at: str = "") -> Event:
     return Event("undo", {}, at)
 
 
-def close_job(confirmed: Mapping[str, str], words: str = "", at: str = "") -> Event:
-    """Return the closing event. confirmed: cause -> cured, seen, replaced_with_others or cleared."""
-    return Event("close_job", {"confirmed": dict(confirmed)} | ({"words": words} if words else {}), at)
+def worth(limit: Limit, at: str = "") -> Event:
+    """Return the event that the owner says what it is worth; None unsays it."""
+    return Event("worth", {"running": limit.running, "ceiling": limit.ceiling}, at)
+
+
+def close_job(confirmed: Mapping[str, str], words: str = "", at: str = "", ended: str = "") -> Event:
+    """Return the closing event.
+
+    Args:
+        confirmed: cause -> cured, seen, replaced_with_others or cleared.
+        words: a line for the owner.
+        at: when.
+        ended: handed_on or not_worth_it, for a job that was ended so.
+    """
+    more = {name: text for name, text in (("words", words), ("ended", ended)) if text}
+    return Event("close_job", {"confirmed": dict(confirmed), **more}, at)

@@ -25,7 +25,7 @@ WAIT_SHARE = 0.02
 """A minute of waiting costs this share of a minute of work (memory)."""
 
 SERVICE_MINUTES = 480.0
-"""What handing on a fault that the book does not know costs, in minutes of work: a day (memory)."""
+"""What handing a bike on to a specialist costs, in minutes of work, where the shop does not say: a day (memory)."""
 
 BIT_MINUTES = 15.0
 """Minutes of testing that halve what could be wrong: the best test of a new job tells a bit in 5 to 8 minutes, the
@@ -163,12 +163,16 @@ def _mark(test: Test, state: State, bike: BikeGraph, situation: Situation) -> tu
     return tuple(done), situation.cut & above, situation.held & above
 
 
-def open_repairs(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior) -> list[Repair]:
+def open_repairs(
+    knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior, later: bool = False
+) -> list[Repair]:
     """Return the repairs that fit the bike and cure something it can have; until it turns, what may hold it.
 
-    One that was done is not proposed again unless what was seen since says that it did not help.
+    One that was done is not proposed again unless what was seen since says that it did not help. later: also what has
+    to wait until it turns.
     """
-    at = holds_the_engine(bike) if belief.failing_to_turn > NOT_RUNNING else frozenset(bike.roots)
+    held = belief.failing_to_turn > NOT_RUNNING and not later
+    at = holds_the_engine(bike) if held else frozenset(bike.roots)
     done = {repair.id: number for number, repair in enumerate(state.repairs, start=1)}
     return [
         repair
@@ -198,7 +202,7 @@ def bench_of(knowledge: Knowledge, state: State) -> Bench:
         rate=rate,
         wait_rate=rate * WAIT_SHARE,
         try_minutes=attempt.minutes if attempt else 5.0,
-        service_cost=rate * SERVICE_MINUTES,
+        service_cost=rate * SERVICE_MINUTES if state.shop.service is None else state.shop.service,
         bit_cost=rate * BIT_MINUTES,
         try_hazard=_hazard(attempt) if attempt else MOST_HAZARD,
     )

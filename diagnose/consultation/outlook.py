@@ -36,7 +36,7 @@ from diagnose.model import Knowledge, Work, may_apply
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.chances import unconditioned
 from diagnose.planning.look_ahead import order_tests, rank_steps
-from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, TestOption
+from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, RepairOption, TestOption
 from diagnose.planning.steps import Step
 
 EXACTLY = 6
@@ -53,11 +53,26 @@ LEAST_REPAIR = 0.002
 
 
 @dataclass(frozen=True)
+class Planned:
+    """What the steps were planned from.
+
+    tests: by id, those that nothing locks now. repairs: those that could be done, and those that have to wait until the
+    engine turns. beliefs.after holds the quick view of the tests that were not looked ahead to exactly.
+    """
+
+    bench: Bench
+    tests: Mapping[str, TestOption]
+    repairs: tuple[RepairOption, ...]
+    beliefs: Beliefs
+
+
+@dataclass(frozen=True)
 class Outlooked:
     """All possible next steps, best first, and the expected money until the bike does what is asked."""
 
     steps: tuple[Step, ...]
     cost_left: float
+    given: Planned
 
 
 def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Question) -> Outlooked:
@@ -77,13 +92,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     alone = _stopping_alone(knowledge, state)
     stop = stopping_now(knowledge, state, belief)
     options = {t.id: test_option(knowledge, state, t) for t in tests.values()}
-    looks = quickest_looks(knowledge, state)
-    repairs = [
-        repair_option(knowledge, state, r, list(bike.roots), looks)
-        for r in open_repairs(knowledge, state, bike, belief)
-        if max(stop[n] for n, root in enumerate(bike.roots) if root in r.cures) >= LEAST_REPAIR
-    ]
-
+    repairs = _likely_repairs(knowledge, state, bike, belief, stop)
     quick = _glances(bike, list(candidates.values()), stop, belief.failing)
     telling = _most_telling(bench, options, quick, stop) | opening
     order = order_tests(
@@ -106,7 +115,28 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
         named.sort(key=lambda step: step.kind == "try_out")  # it would show the same once more
     named += [step for step in order if step.id not in after]
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
-    return Outlooked(_unlocked_first(steps, bench, held), min(s.expected for s in ranked))
+    free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}
+    later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, later=True))
+    given = Planned(bench, free, later, replace(beliefs, after={**quick, **after}))
+    return Outlooked(_unlocked_first(steps, bench, held), min(s.expected for s in ranked), given)
+
+
+def unplanned(knowledge: Knowledge, state: State, given: Planned, test: str) -> Step:
+    """Return a test that nothing locks as a step, seen quickly, though it is not among those valued by the plan."""
+    (step,) = order_tests(given.bench, [given.tests[test]], given.repairs, given.beliefs)
+    return _on_the_bike(knowledge, state, given.bench, (), step)
+
+
+def _likely_repairs(
+    knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior, stop: Floats, later: bool = False
+) -> list[RepairOption]:
+    """Return the repairs worth planning with, as priced. later: also what has to wait until the engine turns."""
+    looks, roots = quickest_looks(knowledge, state), list(bike.roots)
+    return [
+        repair_option(knowledge, state, r, roots, looks)
+        for r in open_repairs(knowledge, state, bike, belief, later)
+        if max(stop[n] for n, root in enumerate(roots) if root in r.cures) >= LEAST_REPAIR
+    ]
 
 
 def _most_telling(
@@ -210,7 +240,12 @@ def _on_the_bike(knowledge: Knowledge, state: State, bench: Bench, held: Sequenc
     does = activities(knowledge, state, work) if work else frozenset[str]()
     shut = must_close(knowledge, state, does)
     closes = tuple(a for a in reversed(bench.tree.to_open(tuple(shut), frozenset())) if a in shut)
-    return replace(step, closes=closes, forbidden=tuple(lock.caution for lock in held if lock.forbids & does))
+    return replace(step, closes=closes, forbidden=_forbids(held, does))
+
+
+def _forbids(held: Sequence[Lock], does: frozenset[str]) -> tuple[str, ...]:
+    """Return the cautions that lock a piece of work that does these things."""
+    return tuple(lock.caution for lock in held if lock.forbids & does)
 
 
 def _reconnect(bench: Bench, test: str, wanted: Step) -> Step:

@@ -19,6 +19,9 @@ TRY_TO_START = "try_to_start"
 OFF_LIST = ("cannot", "not_sure", "declined")
 """Answers that are no evidence and take a test off the list until it is lifted."""
 
+ENDED = ("handed_on", "not_worth_it")
+"""How a job can end besides with a bike that goes: with a specialist, or with its owner as it is."""
+
 BY_ITSELF = "now:"
 """What the id of a change to causes begins with that nobody made as a repair: kicked wet, dried by running."""
 
@@ -32,11 +35,23 @@ PUT_BACK_MINUTES = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """What the shop sets: money per hour of work, its currency, metres above sea level."""
+    """What the shop sets: money per hour of work, its currency, metres above sea level.
+
+    service: money for handing a bike on to a specialist; None where the shop does not say.
+    """
 
     labour: float = LABOUR_PER_HOUR
     currency: str = ""
     elevation_m: float = 0.0
+    service: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What the owner says of money, None where he did not: what the bike is worth running, and the most to be spent."""
+
+    running: float | None = None
+    ceiling: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +75,7 @@ class State:
     minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose change to the bike is
     still in force; accepted: those with which it may be started. repairs: all that changed causes, the floods that
     kicking may have made among them. now: how the bike stands, where work or word changed that; kicks: since the
-    plug was last dry.
+    plug was last dry. limit: what the owner said of money.
     """
 
     title: str = ""
@@ -70,6 +85,7 @@ class State:
     complaint: str | None = None
     also: tuple[str, ...] = ()
     shop: Shop = Shop()
+    limit: Limit = Limit()
     seen: tuple[Seen, ...] = ()
     repairs: tuple[RepairDone, ...] = ()
     isolated: tuple[str, ...] = ()
@@ -278,6 +294,7 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
         float(given.get("labour", LABOUR_PER_HOUR)),
         str(given.get("currency", "")),
         float(given.get("elevation_m", 0.0)),
+        given.get("service"),
     )
     given_facts = body.get("bike") or {}
     facts = check_facts(knowledge, {k: v for k, v in given_facts.items() if k not in knowledge.now})
@@ -285,7 +302,7 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
         state = _stand(knowledge, state, fact, given_facts[fact])
     title, words = str(body.get("title", "")), str(body.get("words", ""))
     state = _complaint(knowledge, replace(state, title=title, words=words, shop=shop), body, number)
-    return _with_facts(knowledge, state, facts)
+    return _with_facts(knowledge, _worth(knowledge, state, body.get("worth") or {}, number), facts)
 
 
 def _with_facts(knowledge: Knowledge, state: State, told: Mapping[str, str]) -> State:
@@ -329,6 +346,13 @@ def _complaint(knowledge: Knowledge, state: State, body: Mapping[str, Any], numb
     if also and (first is None or len({first, *also}) <= len(also)):
         raise JobError("what else is wrong comes beside another complaint, each once")
     return replace(state, complaint=first, also=also)
+
+
+def _worth(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    for name, money in body.items():
+        if name not in ("running", "ceiling") or not (money is None or money >= 0):
+            raise JobError(f"worth: {name}: {money} is not read; write running or ceiling, and an amount of money")
+    return replace(state, limit=replace(state.limit, **body))
 
 
 def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
@@ -479,6 +503,8 @@ def _close_job(knowledge: Knowledge, state: State, body: Mapping[str, Any], numb
     for cause in body.get("confirmed") or {}:
         if cause != "something_else":
             _entry("cause", knowledge.causes, cause)
+    if body.get("ended", "") not in ("", *ENDED):
+        raise JobError(f"a job cannot end as {body['ended']!r}; write one of: {', '.join(ENDED)}, or nothing")
     return replace(state, closed=dict(body))
 
 
@@ -486,6 +512,7 @@ APPLY: Mapping[str, Apply] = {
     "intake": _intake,
     "fact": _fact,
     "complaint": _complaint,
+    "worth": _worth,
     "observe": _observe,
     **{kind: _off(kind) for kind in OFF_LIST},
     "lift": _lift,

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from diagnose.consultation import TRY_TO_START, Consultation, resume
+from diagnose.consultation import TRY_TO_START, Consultation, Limit, resume
 from diagnose.consultation.evidence import complaints
 from diagnose.consultation.readings import as_written
 from diagnose.consultation.state import State, standing
 from diagnose.events import Event
 from diagnose.model import Knowledge
 from diagnose.problems import DiagnoseError
-from diagnose.wording import per_cent, told_late
+from diagnose.wording import limit_said, per_cent, told_late
 
 WORTH_SAYING = 0.03
 """A change of chance below this is not mentioned."""
@@ -60,7 +60,9 @@ class Trail:
     """A job told in order. Money in the shop's currency, time in minutes, rate per hour.
 
     clear: whether it can be worked out what the answers mean together; tried: what the last try-out showed
-    and whether that is as it should be; left: what is still off, unplugged or bypassed.
+    and whether that is as it should be; left: what is still off, unplugged or bypassed. limit: what the owner said of
+    money, as a sentence, empty if nothing. ended: handed_on, not_worth_it, or empty; reckoned: what going on would have
+    cost then, in half and in nine of ten such bikes.
     """
 
     title: str
@@ -85,6 +87,10 @@ class Trail:
     left: tuple[str, ...]
     rate: float
     closing_words: str
+    limit: str
+    ceiling: float | None
+    ended: str
+    reckoned: tuple[float, float] | None
 
 
 def trail(consultation: Consultation) -> Trail:
@@ -115,7 +121,17 @@ def trail(consultation: Consultation) -> Trail:
         left=tuple(_left(known, state)),
         rate=state.shop.labour,
         closing_words=str(closed.get("words", "")),
+        limit="" if state.limit == Limit() else limit_said(asdict(state.limit), state.shop.currency),
+        ceiling=state.limit.ceiling,
+        ended=str(closed.get("ended", "")),
+        reckoned=_reckoned(closed),
     )
+
+
+def _reckoned(closed: Body) -> tuple[float, float] | None:
+    """Return what going on would have cost by what was known when it was ended, in half and in nine of ten bikes."""
+    said = closed.get("reckoned")
+    return (float(said["half"]), float(said["nine_in_ten"])) if said else None
 
 
 def _can_be_worked_out(consultation: Consultation) -> bool:

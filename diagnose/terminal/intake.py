@@ -8,6 +8,7 @@ from typing import Any
 
 from diagnose.events import Event
 from diagnose.model import Complaint, Fact, Knowledge, gate_state, may_apply
+from diagnose.terminal.answers.limit import ask_limit
 from diagnose.terminal.asking.asker import BACK, Asker, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.page import Line
@@ -80,7 +81,7 @@ def implied(known: Knowledge, facts: Mapping[str, str]) -> dict[str, str]:
 
 
 def intake(bench: Bench) -> bool:
-    """Ask what is not yet answered of bike, history and complaint. False: the user stops for today."""
+    """Ask what is not yet answered of bike, history, complaint and money. False: the user stops for today."""
     return ask_facts(bench) and ask_complaint(bench)
 
 
@@ -151,7 +152,7 @@ def ask_fact(bench: Bench, fact: Fact, fixed: Iterable[Choice]) -> str:
 
 
 def ask_complaint(bench: Bench) -> bool:
-    """Ask what is wrong, unless that is known; False: stop for today."""
+    """Ask what is wrong and what may be spent on it, unless that is known; False: stop for today."""
     if any(event.kind == "complaint" for event in bench.events):
         return True
     chosen = choose_complaints(bench)
@@ -159,6 +160,7 @@ def ask_complaint(bench: Bench) -> bool:
         return False
     words = bench.asker.text("words", "The owner's own words, for the account (Enter: none):")
     bench.record("complaint", {**chosen, "words": words})
+    ask_limit(bench)
     return True
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from diagnose.model import Repair, Test
 from diagnose.planning.steps import Step
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
-from diagnose.terminal import screens, views
+from diagnose.terminal import screens, views, worth
 from diagnose.terminal.answers import closing, more, moves, others
 from diagnose.terminal.asking.asker import AskerError, Choice
 from diagnose.terminal.bench import Bench, load_engine, patience
@@ -83,7 +83,7 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
         board = views.board(bench.consultation)
         free, _ = views.steps_of(bench.consultation)
     if chosen is None:
-        bench.page.show(screens.board_lines(bench.page, board))
+        bench.page.show([*screens.board_lines(bench.page, board), *worth.board_lines(bench.page, bench.consultation)])
     if board.done:
         bench.page.show([Line("It does what the job asks.", "bold")])
         return closing.close(bench, done=True)
@@ -96,7 +96,8 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
         bench.page.show([Line("There is nothing left in the book for this bike.", "bold")])
         return closing.close(bench, done=False)
     card = views.card(bench.consultation, step)
-    bench.page.show(screens.card_lines(bench.page, card))
+    first = worth.first_lines(bench.page, bench.consultation, step)
+    bench.page.show([*first, *screens.card_lines(bench.page, card)])
     bench.foresee(step, views.work_of(bench.consultation, step))
     return ask_step(bench, card)
 

@@ -11,7 +11,7 @@ from diagnose.model import Caution, Knowledge, Outcome, Repair, Test, may_apply
 from diagnose.planning.access import AccessTree
 from diagnose.planning.steps import Step
 from diagnose.problems import DiagnoseError
-from diagnose.wording import per_cent, told_late
+from diagnose.wording import limit_said, per_cent, told_late
 
 if TYPE_CHECKING:  # the real import is heavy and waits until the first answers are being given
     from diagnose.consultation import Consultation
@@ -423,6 +423,8 @@ def said(known: Knowledge, event: Event) -> str:
         return f"Complaint: {'; also: '.join(both)}"
     if event.kind == "repair":
         return f"Repair: {known.repairs[body['repair']].name}{_found(known, body.get('found') or {})}"
+    if event.kind == "worth":
+        return limit_said(body)
     if event.kind == "note":
         return f"Note: {body['text']}"
     if "test" in body:

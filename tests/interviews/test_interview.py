@@ -15,8 +15,8 @@ from diagnose.terminal.asking.asker import NeedsAnswer, Stopped
 from diagnose.terminal.interview import run
 
 GROUP = "It starts badly, dies, floods or bangs"
-LATELY = ["2", "points_magneto", "no", "port", "lately", GROUP, "not_a_cough", "nothing", "Fine on Sunday."]
-YEARS = ["4", "points_battery", "years", GROUP, "not_a_cough", "nothing", ""]
+LATELY = ["2", "points_magneto", "no", "port", "lately", GROUP, "not_a_cough", "nothing", "Fine on Sunday.", ""]
+YEARS = ["4", "points_battery", "years", GROUP, "not_a_cough", "nothing", "", ""]
 PLAN = [
     ("test.spark_at_gap", ["reading", "5", "5 mm"]),
     ("repair.clean_points", ["did_it", "broken"]),

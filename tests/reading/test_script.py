@@ -104,7 +104,8 @@ title: Barn find
 source: invented for this check
 bike: {strokes: 2, reed: reed, fuelling: unknown}
 history: {parked: years, stored: unknown}
-shop: {elevation: 6000 ft, labour: 45 per hour, currency: EUR}
+shop: {elevation: 6000 ft, labour: 45 per hour, currency: EUR, service: 150}
+worth: {running: 400, ceiling: 250}
 complaint: wont_start
 words: "It ran when parked: honest"
 steps:
@@ -134,6 +135,9 @@ steps:
   - undo:
   - complaint: dies_hot
   - fact: {fuelling: carburettor, parked: unknown}
+  - worth: {ceiling: 300}
+  - end: handed_on
+    words: Ask the carburettor man.
 confirmed: [pilot_jet_blocked, something_else]
 """
 
@@ -153,7 +157,8 @@ def test_a_whole_job_becomes_its_events(tmp_path):
             {
                 "bike": {"strokes": "2", "reed": "reed", "parked": "years", "stored": "unknown"},
                 # 6000 ft of 0.3048 m each
-                "shop": {"elevation_m": 1828.8, "labour": 45.0, "currency": "EUR"},
+                "shop": {"elevation_m": 1828.8, "labour": 45.0, "currency": "EUR", "service": 150.0},
+                "worth": {"running": 400.0, "ceiling": 250.0},
                 "complaint": "wont_start",
                 "title": "Barn find",
                 "words": "It ran when parked: honest",
@@ -188,18 +193,20 @@ def test_a_whole_job_becomes_its_events(tmp_path):
         Event("complaint", {"complaint": "dies_hot"}),
         Event("fact", {"fact": "fuelling", "option": "carburettor"}),
         Event("fact", {"fact": "parked", "option": None}),
+        Event("worth", {"ceiling": 300.0}),
+        Event("close_job", {"confirmed": {}, "ended": "handed_on", "words": "Ask the carburettor man."}),
     )
     assert script.confirmed == ("pilot_jet_blocked", "something_else")
     assert (script.title, script.source) == ("Barn find", "invented for this check")
-    assert {event.kind for event in script.events} == set(KINDS) - {"close_job"}
+    assert {event.kind for event in script.events} == set(KINDS)
 
 
 def test_every_event_knows_its_place(tmp_path):
     path = written(tmp_path, WHOLE)
     script = read_script(path, KNOWLEDGE)
     assert len(script.places) == len(script.events)
-    assert [str(place) for place in script.places[:3]] == [f"{path}:1:1", f"{path}:9:5", f"{path}:11:5"]
-    assert script.places[-1] == script.places[-2] == Place(str(path), 34, 5)
+    assert [str(place) for place in script.places[:3]] == [f"{path}:1:1", f"{path}:10:5", f"{path}:12:5"]
+    assert script.places[-3] == script.places[-4] == Place(str(path), 35, 5)
 
 
 def test_the_least_that_is_a_job(tmp_path):

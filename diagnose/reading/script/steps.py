@@ -17,6 +17,9 @@ TRY_OUT = "try_to_start"
 
 FOUND = ("broken", "sound", "not_seen")
 
+ENDED = ("handed_on", "not_worth_it")
+"""How a job ends without a bike that goes."""
+
 
 def step_events(node: Node, desk: Desk) -> Iterator[Event]:
     """Yield the events of one step; none where a mistake was noted."""
@@ -187,6 +190,22 @@ def _fact(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
         yield Event("fact", {"fact": fact, "option": desk.option(fact, node)})
 
 
+def _worth(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
+    """Yield that the owner says anew what it is worth, or the most to be spent."""
+    if not (limit := desk.limit(keys["worth"])) and isinstance(keys["worth"].content, dict | None):
+        desk.wrong(keys["worth"], "worth says nothing", "empty-value", "worth: {ceiling: 250}", key=True)
+    yield Event("worth", limit)
+
+
+def _end(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
+    """Yield that the job was ended without a bike that goes."""
+    written = desk.needed(keys["end"])
+    if written and written not in ENDED:
+        says = f"a job cannot end as {written}; it ends {listed(ENDED, ' or ')}"
+        desk.wrong(keys["end"], says, "unknown-word", nearest(written, ENDED) or listed(ENDED, " or "))
+    yield Event("close_job", {"confirmed": {}, "ended": written, "words": desk.text(keys.get("words"))})
+
+
 def _kind(main: str) -> Kind:
     """Return the kind of event that has the same name as a main key."""
     return next(kind for kind in get_args(Kind) if kind == main)
@@ -210,5 +229,7 @@ _STEPS: Mapping[str, tuple[_Make, tuple[str, ...]]] = {
     "undo": (_undo, ()),
     "complaint": (_complaint, ("also",)),
     "fact": (_fact, ()),
+    "worth": (_worth, ()),
+    "end": (_end, ("words",)),
 }
 """Main key of a step -> what makes its events, and the keys that may stand beside it."""

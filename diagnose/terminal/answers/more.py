@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from diagnose.model import may_apply
-from diagnose.terminal import lists, screens, views
-from diagnose.terminal.answers import closing, moves
+from diagnose.terminal import lists, screens, views, worth
+from diagnose.terminal.answers import closing, limit, moves
 from diagnose.terminal.answers.moves import BACK_ENTRY
 from diagnose.terminal.asking.asker import BACK, Choice
-from diagnose.terminal.bench import Bench
+from diagnose.terminal.bench import Bench, patience
 from diagnose.terminal.intake import FIXED, UNKNOWN, ask_fact, choose_complaints, tell
 from diagnose.terminal.views import AGAIN, LEAVE
 
@@ -27,6 +27,7 @@ ENTRIES = (
     Choice("causes", "All likely causes"),
     Choice("seen", "What was seen so far"),
     Choice("round", "What is due on a bike that has stood"),
+    Choice("worth", "What it may still cost, the owner's limit"),
     Choice("before", "I saw something before a repair"),
     Choice("fact", "Correct or add a fact of the bike"),
     Choice("complaint", "Correct the complaint"),
@@ -43,6 +44,7 @@ def act(bench: Bench, answer: str) -> str | None:
         "causes": all_causes,
         "seen": what_was_seen,
         "round": round_of_jobs,
+        "worth": limit.what_it_may_cost,
         "before": seen_before,
         "fact": correct_fact,
         "complaint": correct_complaint,
@@ -68,10 +70,12 @@ def what_was_seen(bench: Bench) -> None:
 
 
 def round_of_jobs(bench: Bench) -> None:
-    """Show the jobs that a bike which has stood is due, in their order, and which are done."""
+    """Show the jobs that a bike which has stood is due, in their order, and which are done; then what of it pays."""
     for number, due in enumerate(lists.round_of_jobs(bench.consultation), start=1):
         text = f"{due.name} - {due.says}"
         bench.page.show(bench.page.wrapped(text, f"  {number:2}. ", "dim" if due.done else "", rest="      "))
+    with patience():
+        bench.page.show(worth.round_lines(bench.page, bench.consultation))
 
 
 def seen_before(bench: Bench) -> str | None:

@@ -206,7 +206,7 @@ class Consultation:
     @cached_property
     def locks(self) -> tuple[Lock, ...]:
         """The cautions that lock something now."""
-        return locks(self.knowledge, self.state, self.belief.conditions)
+        return locks(self.knowledge, self.state, self.bike, self.belief.conditions)
 
     @property
     def out_of_date(self) -> frozenset[str]:

@@ -83,7 +83,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     asked of the bike as it was: the quick view knows the bike only as it stands. The rest follows in its order.
     """
     bike = bike_graph(knowledge, state.facts)
-    held = locks(knowledge, state, belief.conditions)
+    held = locks(knowledge, state, bike, belief.conditions)
     bench = bench_of(knowledge, state)
     opening = {test for lock in held for test in lock.unlocked_by if test not in state.off_list}
     tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from diagnose.consultation.state import State, known_tests, reaching, repairs_by, stands, starts
+from diagnose.consultation.state import BY_ITSELF, Seen, State, known_tests, reaching, repairs_by, stands, starts
 from diagnose.model import Access, Caution, Gate, Knowledge, Reach, Test, Work, gate_state, may_apply
+from diagnose.network.graph import BikeGraph
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,13 +15,14 @@ class Lock:
     """A caution that holds now.
 
     unlocked_by: tests of which an answer may lift it; put_back: tests whose change to the bike is to be put back
-    first. Neither: it takes a repair.
+    first. Neither: it takes a repair of what makes the conditions `about` likely.
     """
 
     caution: str
     forbids: frozenset[str]
     unlocked_by: tuple[str, ...]
     put_back: tuple[str, ...] = ()
+    about: tuple[str, ...] = ()
 
 
 def brings(knowledge: Knowledge, state: State, work: Work) -> tuple[Reach, ...]:
@@ -44,16 +46,25 @@ def by_button(facts: Mapping[str, str], work: Work) -> str:
     return ""
 
 
-def locks(knowledge: Knowledge, state: State, conditions: Mapping[str, Mapping[str, float]]) -> tuple[Lock, ...]:
+def locks(
+    knowledge: Knowledge, state: State, bike: BikeGraph, conditions: Mapping[str, Mapping[str, float]]
+) -> tuple[Lock, ...]:
     """Return the cautions that hold, rules about open things left out (those are shut before a step).
 
     Args:
         knowledge: its cautions hold the rules.
         state: the job as it stands.
+        bike: its graph.
         conditions: condition -> level -> probability now, for those that a rule asks about.
     """
     return tuple(
-        Lock(rule.id, rule.forbids, _unlocking(knowledge, rule, state), _not_put_back(rule, state))
+        Lock(
+            rule.id,
+            rule.forbids,
+            _unlocking(knowledge, rule, state, bike),
+            _not_put_back(rule, state),
+            tuple(rule.when.likely),
+        )
         for rule in knowledge.cautions.values()
         if rule.when and not rule.when.open and _holds(knowledge, rule, state, conditions)
     )
@@ -121,7 +132,7 @@ def _cleared(knowledge: Knowledge, tests: tuple[str, ...], state: State) -> bool
     return False
 
 
-def _unlocking(knowledge: Knowledge, rule: Caution, state: State) -> tuple[str, ...]:
+def _unlocking(knowledge: Knowledge, rule: Caution, state: State, bike: BikeGraph) -> tuple[str, ...]:
     when = rule.when
     if when is None:
         return ()
@@ -130,7 +141,15 @@ def _unlocking(knowledge: Knowledge, rule: Caution, state: State) -> tuple[str, 
         return when.not_done
     if when.facts.keys() & knowledge.now.keys():
         return tuple(test.id for test in knowledge.tests.values() if _leads_out(when.facts, test))
-    again = {test for test, answer in seen.items() if repairs_by(state, answer.situation) < repairs_by(state)}
+    again = {test for test, answer in seen.items() if _touched_since(knowledge, state, bike, answer)}
     if when.likely:
         return tuple(test for test in when.cleared_by if test not in seen or test in again)
     return tuple(test for test in when.outcome if test in again)
+
+
+def _touched_since(knowledge: Knowledge, state: State, bike: BikeGraph, answer: Seen) -> bool:
+    """Return whether a repair since the answer can have changed what the test looks at."""
+    drivers = knowledge.tests[answer.test].drivers
+    above = frozenset[str]().union(*(bike.ancestors.get(driver, frozenset()) for driver in drivers))
+    since = state.repairs[answer.situation.epoch :]
+    return any(repair.touches(cause) for repair in since if not repair.id.startswith(BY_ITSELF) for cause in above)

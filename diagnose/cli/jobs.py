@@ -61,8 +61,9 @@ def show(desk: Desk, job: str, as_json: bool) -> int:
         click.echo(json.dumps({"schema": 1, "job": job, "events": rows}, ensure_ascii=False, indent=1))
         return 0
     from diagnose.consultation import resume
+    from diagnose.terminal.cards import card, steps_of
     from diagnose.terminal.screens import board_lines, card_lines
-    from diagnose.terminal.views import board, card, steps_of
+    from diagnose.terminal.views import board
 
     page, consultation = desk.page(), resume(desk.knowledge(), events)
     page.show(board_lines(page, board(consultation)))

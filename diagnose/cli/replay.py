@@ -129,7 +129,8 @@ def document(file: Path, script: Script, walked: list[tuple[Event, Consultation]
 
 def figures(consultation: Consultation) -> dict[str, Any]:
     """Return the figures of a job as it stands."""
-    from diagnose.terminal.views import board, standing_so, steps_of
+    from diagnose.terminal.cards import steps_of
+    from diagnose.terminal.views import board, standing_so
 
     now = board(consultation)
     free, locked = steps_of(consultation)
@@ -167,8 +168,9 @@ def _step(step: Step) -> dict[str, Any]:
 def show_step(page: Page, before: Consultation, event: Event, after: Consultation) -> None:
     """Print a step as the mechanic sees it, shortened: what is likely, the proposal, what came of it."""
     from diagnose.consultation import OFF_LIST
+    from diagnose.terminal.cards import card, steps_of
     from diagnose.terminal.screens import board_lines, changed_lines
-    from diagnose.terminal.views import board, card, likely, said, steps_of
+    from diagnose.terminal.views import board, likely, said
 
     told = page.wrapped(said(before.knowledge, event), "> ", "bold", rest="  ")
     if event.kind not in ("observe", "repair", "reconnect", *OFF_LIST):

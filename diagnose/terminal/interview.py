@@ -8,7 +8,7 @@ from dataclasses import replace
 from diagnose.model import Repair, Test
 from diagnose.planning.steps import Step
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
-from diagnose.terminal import screens, views
+from diagnose.terminal import cards, screens, views
 from diagnose.terminal.answers import closing, more, moves, others
 from diagnose.terminal.asking.asker import AskerError, Choice
 from diagnose.terminal.bench import Bench, load_engine, patience
@@ -82,7 +82,7 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
     """Show where the job stands and one step, take the answer; return the step to show next, if chosen."""
     with patience():
         board = views.board(bench.consultation)
-        free, _ = views.steps_of(bench.consultation)
+        free, _ = cards.steps_of(bench.consultation)
     if chosen is None:
         bench.page.show(screens.board_lines(bench.page, board))
     if board.done:
@@ -96,15 +96,15 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
     if step is None:
         bench.page.show([Line("There is nothing left in the book for this bike.", "bold")])
         return closing.close(bench, done=False)
-    card = views.card(bench.consultation, step)
+    card = cards.card(bench.consultation, step)
     bench.page.show(screens.card_lines(bench.page, card))
-    bench.foresee(step, views.work_of(bench.consultation, step))
+    bench.foresee(step, cards.work_of(bench.consultation, step))
     return ask_step(bench, card)
 
 
-def ask_step(bench: Bench, card: views.Card) -> Step | str:
+def ask_step(bench: Bench, card: cards.Card) -> Step | str:
     """Ask what came of the step, answering side questions in between."""
-    work, written = views.work_of(bench.consultation, card.step), len(bench.events)
+    work, written = cards.work_of(bench.consultation, card.step), len(bench.events)
     while True:
         answer = bench.asker.choose(f"step.{card.step.id}", _question(card), _choices(card, work))
         if answer == STOP:
@@ -122,23 +122,23 @@ def ask_step(bench: Bench, card: views.Card) -> Step | str:
             return result
 
 
-def _question(card: views.Card) -> str:
+def _question(card: cards.Card) -> str:
     return card.ask or ("What did you find?" if card.step.kind in ("test", "try_out") else "Done?")
 
 
-def _choices(card: views.Card, work: Test | Repair) -> list[Choice]:
+def _choices(card: cards.Card, work: Test | Repair) -> list[Choice]:
     """Return what can be answered: the outcomes first, then the fixed entries."""
     if card.step.kind == "reconnect" or not isinstance(work, Test):
         first = PUT_BACK_ENTRIES if card.step.kind == "reconnect" else (Choice(DONE, "Done"),)
         return [*first, *(one for one in STEP_ENTRIES if one.value not in ("not_sure", "cannot"))]
-    rows = [Choice(f"outcome.{outcome.id}", outcome.name) for outcome in views.outcomes_of(work)]
+    rows = [Choice(f"outcome.{outcome.id}", outcome.name) for outcome in cards.outcomes_of(work)]
     if work.reading is not None:
         rows.insert(0, Choice(READING, f"Type in the reading ({work.reading.unit})"))
     left_out = ("try",) if work.id == views.TRY_OUT else ()
     return [*rows, *(one for one in STEP_ENTRIES if one.value not in left_out)]
 
 
-def _answered(bench: Bench, card: views.Card, work_id: str, answer: str) -> Step | str | None:
+def _answered(bench: Bench, card: cards.Card, work_id: str, answer: str) -> Step | str | None:
     """Act on an answer; None asks the same again."""
     if answer.startswith("outcome."):
         moves.saw(bench, work_id, answer.removeprefix("outcome."))
@@ -160,7 +160,7 @@ def _answered(bench: Bench, card: views.Card, work_id: str, answer: str) -> Step
     return actions[answer]()
 
 
-def _more(bench: Bench, card: views.Card, work_id: str) -> Step | str | None:
+def _more(bench: Bench, card: cards.Card, work_id: str) -> Step | str | None:
     """Ask which of the rarer things is wanted and do it."""
     left_out = ("try",) if work_id == views.TRY_OUT else ()
     answer = bench.asker.choose("more", "What else?", [one for one in more.ENTRIES if one.value not in left_out])

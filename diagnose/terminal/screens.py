@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from diagnose.model import Fact, Option
+from diagnose.terminal.cards import Card
 from diagnose.terminal.page import Line, Page
-from diagnose.terminal.views import MOST_LIKELY, Board, Card, Likely
+from diagnose.terminal.views import MOST_LIKELY, Board, Likely
 from diagnose.wording import minutes, money, per_cent
 
 LOCKED = "LOCKED"

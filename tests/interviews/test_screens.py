@@ -12,8 +12,9 @@ from diagnose.model import Caution
 from diagnose.planning.steps import Step
 from diagnose.problems import Place
 from diagnose.terminal import screens
+from diagnose.terminal.cards import Card
 from diagnose.terminal.page import Line, Page
-from diagnose.terminal.views import Board, Card, Likely
+from diagnose.terminal.views import Board, Likely
 
 HERE = Path(__file__).parent
 

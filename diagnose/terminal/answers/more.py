@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from diagnose.model import may_apply
-from diagnose.terminal import lists, screens, views
+from diagnose.terminal import cards, lists, screens, views
 from diagnose.terminal.answers import closing, moves
 from diagnose.terminal.answers.moves import BACK_ENTRY
 from diagnose.terminal.asking.asker import BACK, Choice
@@ -88,7 +88,7 @@ def seen_before(bench: Bench) -> str | None:
     test = bench.asker.choose("before.test", "What did you look at?", [*rows, BACK_ENTRY], search=True)
     if test == BACK:
         return None
-    outcomes = [Choice(one.id, one.name) for one in views.outcomes_of(bench.knowledge.tests[test])]
+    outcomes = [Choice(one.id, one.name) for one in cards.outcomes_of(bench.knowledge.tests[test])]
     seen = bench.asker.choose("before.outcome", bench.knowledge.tests[test].ask, [*outcomes, BACK_ENTRY])
     if seen == BACK:
         return None

@@ -8,7 +8,7 @@ from typing import Literal
 
 from diagnose.model import Repair
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
-from diagnose.terminal import lists, screens, views
+from diagnose.terminal import cards, lists, screens, views
 from diagnose.terminal.asking.asker import BACK, AskerError, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.page import Line
@@ -95,12 +95,12 @@ def not_sure(bench: Bench, test_id: str) -> str:
     return AGAIN
 
 
-def cannot(bench: Bench, card: views.Card) -> str | None:
+def cannot(bench: Bench, card: cards.Card) -> str | None:
     """Ask why a test cannot be done and take it off the list."""
     why = bench.asker.choose("cannot.why", "Why not?", WHY_NOT)
     if why == BACK:
         return None
-    test_id = views.work_of(bench.consultation, card.step).id
+    test_id = cards.work_of(bench.consultation, card.step).id
     if why == "not now":
         bench.record("declined", {"test": test_id})
     else:
@@ -108,21 +108,21 @@ def cannot(bench: Bench, card: views.Card) -> str | None:
     return AGAIN
 
 
-def why(bench: Bench, card: views.Card) -> None:
+def why(bench: Bench, card: cards.Card) -> None:
     """Show what the outcomes would tell and how much the step beats the next best."""
     now = bench.consultation
-    other = next((step for step in views.steps_of(now)[0] if step != card.step), None)
+    other = next((step for step in cards.steps_of(now)[0] if step != card.step), None)
     runner_up = None
     if other:
         share = max(other.merit, 0.0) / card.step.merit if card.step.merit > 0 else inf
-        runner_up = views.work_of(bench.consultation, other).name, share
-    prospects = views.prospects(now, card.step)
+        runner_up = cards.work_of(bench.consultation, other).name, share
+    prospects = cards.prospects(now, card.step)
     bench.page.show(screens.why_lines(bench.page, card, prospects, runner_up))
 
 
 def choose_repair(bench: Bench) -> str | None:
     """Ask which repair was done, then record it."""
-    rows = [Choice(repair.id, repair.name) for repair in views.repairs_for(bench.consultation)]
+    rows = [Choice(repair.id, repair.name) for repair in cards.repairs_for(bench.consultation)]
     chosen = bench.asker.choose("repair", "Which repair did you do?", [*rows, BACK_ENTRY], search=True)
     return None if chosen == BACK else repaired(bench, chosen)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 def per_cent(share: float) -> str:
     """Return a probability as a mechanic reads it.
@@ -45,3 +47,26 @@ def told_late(repair: str) -> str:
     ' (seen before: New plug)'
     """
     return f" (seen before: {repair})" if repair else ""
+
+
+def told_apart(groups: Sequence[Sequence[str]]) -> str:
+    """Return which causes a test tells apart; names of one group are not told from each other.
+
+    >>> told_apart([["Coil dead", "CDI dead"], ["Jet blocked"]])
+    'tells coil dead or CDI dead apart from jet blocked'
+    >>> told_apart([["Coil dead"]]), told_apart([])
+    ('shows whether it is coil dead', '')
+    """
+    if not groups:
+        return ""
+    first, *rest = [" or ".join(in_a_sentence(name) for name in group) for group in groups]
+    return f"tells {first} apart from {' and from '.join(rest)}" if rest else f"shows whether it is {first}"
+
+
+def in_a_sentence(name: str) -> str:
+    """Return a name as it stands inside a sentence: no capital, unless it is written in capitals.
+
+    >>> in_a_sentence("Coil dead"), in_a_sentence("CDI dead")
+    ('coil dead', 'CDI dead')
+    """
+    return name[:1].lower() + name[1:] if name[1:2].islower() else name

@@ -13,7 +13,7 @@ import click
 from diagnose.cli.desk import Desk
 
 if TYPE_CHECKING:
-    from diagnose.consultation import Consultation
+    from diagnose.consultation import Consultation, Reason
     from diagnose.events import Event
     from diagnose.planning.steps import Step
     from diagnose.reading.script import Script
@@ -139,7 +139,7 @@ def figures(consultation: Consultation) -> dict[str, Any]:
             {"id": one.id, "name": one.name, "probability": one.now, "not_in_the_book": one.beyond}
             for one in now.likely
         ],
-        "next": _step(free[0]) if free else None,
+        "next": _step(free[0]) | {"why": _why(consultation.reason(free[0]))} if free else None,
         "locked": [{"kind": step.kind, "id": step.id, "because": list(step.forbidden)} for step in locked],
         "cost_left": now.cost_left,
         "minutes_left": now.minutes_left,
@@ -159,9 +159,34 @@ def _step(step: Step) -> dict[str, Any]:
         "wait": step.wait,
         "cost": step.cost,
         "expected": step.expected,
+        "saves": step.saves,
         "merit": step.merit,
         "outcomes": dict(step.outcomes),
         "curing": step.curing if step.kind == "repair" else None,
+    }
+
+
+def _why(reason: Reason) -> dict[str, Any]:
+    """Return why a step, in figures; money in the shop's currency."""
+    other = reason.runner_up
+    return {
+        "tells_apart": [list(group) for group in reason.tells],
+        "outcomes": [
+            {
+                "id": then.outcome,
+                "chance": then.chance,
+                "likeliest": {"id": then.cause, "probability": then.probability},
+                "moves": {"id": then.moved, "before": then.before, "after": then.after},
+            }
+            for then in reason.then
+        ],
+        "cures": [{"id": cause, "probability": p} for cause, p in reason.cures],
+        "look_first": reason.look.id if reason.look else None,
+        "open_already": list(reason.at_hand),
+        "unlocks": {"kind": reason.unlocks.kind, "id": reason.unlocks.id} if reason.unlocks else None,
+        "runner_up": None
+        if other is None
+        else {"kind": other.step.kind, "id": other.step.id, "dearer": other.dearer, "saves_less": other.saves_less},
     }
 
 

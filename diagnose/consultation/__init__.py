@@ -22,8 +22,9 @@ from typing import Any
 
 from diagnose.consultation.choices import out_of_date
 from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
-from diagnose.consultation.outlook import Outlooked, look_ahead
+from diagnose.consultation.outlook import Outlooked, foreseen, look_ahead
 from diagnose.consultation.readings import completed
+from diagnose.consultation.reasons import Groups, Reason, reason, told_causes
 from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of, tried
 from diagnose.events import Event
@@ -41,6 +42,7 @@ __all__ = [
     "Conflict",
     "Consultation",
     "RankedCause",
+    "Reason",
     "Seen",
     "Shop",
     "State",
@@ -152,6 +154,19 @@ class Consultation:
     def next_step(self) -> Step | None:
         """The step with the least expected cost to a bike that does what is asked; None when nothing is left."""
         return next((step for step in self.steps if not step.forbidden), None)
+
+    def reason(self, step: Step) -> Reason:
+        """Return why a step is worth doing, one of the plan or another."""
+        test = self.knowledge.tests.get(step.id) if step.kind == "test" else None
+        prospect = self._ahead.ahead.get(step.id)
+        if prospect is None and test is not None:
+            prospect = foreseen(self.knowledge, self.state, self.question, test)
+        return reason(self.knowledge, self.state, self.belief.causes, self.steps, self.locks, step, prospect)
+
+    def tells(self, test: str) -> Groups:
+        """Return the causes that a test would move most, see Reason.tells; none where that would take too long."""
+        prospect = foreseen(self.knowledge, self.state, self.question, self.knowledge.tests[test])
+        return told_causes(self.belief.causes, prospect) if prospect else ()
 
     @property
     def cost_left(self) -> float:

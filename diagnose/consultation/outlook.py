@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -32,7 +32,7 @@ from diagnose.consultation.state import (
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, prospects
 from diagnose.inference.screen import glance, only_cause_present
-from diagnose.model import Knowledge, Work, may_apply
+from diagnose.model import Knowledge, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.chances import unconditioned
 from diagnose.planning.look_ahead import order_tests, rank_steps
@@ -54,10 +54,14 @@ LEAST_REPAIR = 0.002
 
 @dataclass(frozen=True)
 class Outlooked:
-    """All possible next steps, best first, and the expected money until the bike does what is asked."""
+    """All possible next steps, best first, and the expected money until the bike does what is asked.
+
+    ahead: of the tests looked ahead to exactly, what each would say.
+    """
 
     steps: tuple[Step, ...]
     cost_left: float
+    ahead: Mapping[str, Prospect] = field(default_factory=dict)
 
 
 def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Question) -> Outlooked:
@@ -73,7 +77,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     opening = {test for lock in held for test in lock.unlocked_by if test not in state.off_list}
     tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}
     tests |= {name: knowledge.tests[name] for name in opening if may_apply(knowledge.tests[name].applies, state.facts)}
-    candidates = {t.id: Candidate(t.id, rungs(t.outcomes), situation_for(knowledge, state, t)) for t in tests.values()}
+    candidates = {t.id: _candidate(knowledge, state, t) for t in tests.values()}
     alone = np.array(list(_alone(bike, targets(knowledge, state)).values()))
     stop = _explained(stopping(np.array(list(belief.causes.values())), alone), belief.failing)
     options = {t.id: test_option(knowledge, state, t) for t in tests.values()}
@@ -106,7 +110,17 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
         named.sort(key=lambda step: step.kind == "try_out")  # it would show the same once more
     named += [step for step in order if step.id not in after]
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
-    return Outlooked(_unlocked_first(steps, bench, held), min(s.expected for s in ranked))
+    return Outlooked(_unlocked_first(steps, bench, held), min(s.expected for s in ranked), ahead)
+
+
+def foreseen(knowledge: Knowledge, state: State, asked: Question, test: Test) -> Prospect | None:
+    """Return what one test would say, exactly; None where that would take too long."""
+    bike = bike_graph(knowledge, state.facts)
+    return prospects(bike, asked, [_candidate(knowledge, state, test)]).get(test.id)
+
+
+def _candidate(knowledge: Knowledge, state: State, test: Test) -> Candidate:
+    return Candidate(test.id, rungs(test.outcomes), situation_for(knowledge, state, test))
 
 
 def _most_telling(
@@ -212,6 +226,7 @@ def _reconnect(bench: Bench, test: str, wanted: Step) -> Step:
         minutes=PUT_BACK_MINUTES,
         cost=own,
         expected=own + wanted.expected,
+        saves=wanted.saves,
         merit=wanted.merit,
     )
 

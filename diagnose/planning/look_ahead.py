@@ -84,10 +84,11 @@ def order_tests(
 
 def _with_merit(layout: Layout, beliefs: Beliefs, rated: Sequence[Rated], singly: int) -> list[Rated]:
     """Return the steps with what they are ranked by, see above: the higher the better."""
-    if not np.isfinite(layout.bench.bit_cost):
-        return [(replace(step, merit=-step.expected), hazard) for step, hazard in rated]
     now = _leaves([(beliefs.marginals, beliefs.failing, layout.bench.opened)])
     worth = float(value_leaves(layout, now, singly).value[0])
+    rated = [(replace(step, saves=worth - step.expected + step.cost), hazard) for step, hazard in rated]
+    if not np.isfinite(layout.bench.bit_cost):
+        return [(replace(step, merit=-step.expected), hazard) for step, hazard in rated]
     found = []
     for step, hazard in rated:
         merit = (worth - step.expected) / max(step.cost, EQUAL) + 1.0

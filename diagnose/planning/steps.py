@@ -11,7 +11,8 @@ class Step:
     """A test, repair, try-out or putting back that could be done next. Money in the shop's currency, time in minutes.
 
     expected: expected money until the bike does what the job asks if this is done next, this step
-    included. merit: what steps are ranked by, see look_ahead. outcomes: outcome id and its probability
+    included. saves: money that it takes off what is left to do on average, its own price not taken off. merit: what
+    steps are ranked by, see look_ahead. outcomes: outcome id and its probability
     (tests and try-outs). curing: probability that the bike does what is asked once this is done (repairs).
     opens: access to open now, outermost first; closes: what has to be shut before. forbidden: cautions that
     lock the step now. rough: expected, merit and outcomes are from the quick view.
@@ -27,6 +28,7 @@ class Step:
     parts: float = 0.0
     cost: float = 0.0
     expected: float = 0.0
+    saves: float = 0.0
     merit: float = 0.0
     outcomes: tuple[tuple[str, float], ...] = ()
     curing: float = 0.0

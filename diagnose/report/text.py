@@ -106,6 +106,8 @@ def _step(step: TrailStep) -> Iterator[str]:
     yield f"{step.number:>2}. {said}{extra}."
     if step.judged:
         yield f"    {step.judged}."
+    if step.because:
+        yield f"    Why: it {step.because}."
     if step.changed:
         yield f"    {step.changed}."
 

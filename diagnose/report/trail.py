@@ -12,7 +12,7 @@ from diagnose.consultation.state import State, standing
 from diagnose.events import Event
 from diagnose.model import Knowledge
 from diagnose.problems import DiagnoseError
-from diagnose.wording import per_cent, told_late
+from diagnose.wording import per_cent, told_apart, told_late
 
 WORTH_SAYING = 0.03
 """A change of chance below this is not mentioned."""
@@ -42,13 +42,18 @@ HANDED_OVER = ("road_ready",)
 
 @dataclass(frozen=True, slots=True)
 class TrailStep:
-    """One step. did, saw: what was done and came of it; judged: reading and limit; changed: what it told."""
+    """One step.
+
+    did, saw: what was done and came of it; judged: reading and limit; because: what it was to tell apart; changed:
+    what it told.
+    """
 
     number: int
     at: str
     did: str
     saw: str = ""
     judged: str = ""
+    because: str = ""
     changed: str = ""
     minutes: float = 0.0
     parts: float = 0.0
@@ -144,7 +149,7 @@ def _steps(known: Knowledge, events: Sequence[Event]) -> Iterator[TrailStep]:
             spent = after.state.minutes - before.state.minutes
             paid = after.state.parts - before.state.parts
             told = _TELLS[event.kind](known, event.body)
-            yield TrailStep(number, event.at, *told, _change(before, after), spent, paid)
+            yield TrailStep(number, event.at, *told, _because(before, event), _change(before, after), spent, paid)
         before = after
 
 
@@ -186,6 +191,18 @@ _TELLS: Mapping[str, Callable[[Knowledge, Body], tuple[str, str, str]]] = {
     "accept": _unplugged("Started without putting back: {}"),
 }
 """The events that are steps of the account -> what tells them: what was done, what was seen, how it was judged."""
+
+
+def _because(before: Consultation, event: Event) -> str:
+    """Return what a test was to tell apart; nothing where it was told late or cannot be worked out."""
+    if event.kind != "observe" or event.body.get("before"):
+        return ""
+    try:
+        groups = before.tells(event.body["test"])
+    except DiagnoseError:
+        return ""
+    names = [[before.bike.roots[cause].name for cause in group[:MOST_NAMED]] for group in groups[:MOST_NAMED]]
+    return told_apart(names) if sum(map(len, names)) > 1 else ""  # one alone is told by what it changed
 
 
 def _change(before: Consultation, after: Consultation) -> str:

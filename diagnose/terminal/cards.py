@@ -6,11 +6,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from diagnose.events import Event
 from diagnose.model import Caution, Knowledge, Outcome, Reach, Repair, Test, may_apply
 from diagnose.planning.access import AccessTree
 from diagnose.planning.steps import Step
-from diagnose.problems import DiagnoseError
 from diagnose.terminal.views import MOST_CURES, TRY_OUT, likely
 from diagnose.wording import per_cent
 
@@ -26,6 +24,7 @@ class Card:
     """A step with its texts: what to open first, dangers, how, with what, why. locks: what forbids it.
 
     brings: what brings the bike to stand as the step needs it; first_wait: minutes of waiting that takes.
+    at_hand: what is off or open already for it, where that makes it cheap now.
     """
 
     step: Step
@@ -41,10 +40,13 @@ class Card:
     ask: str
     doubt: str
     locks: tuple[str, ...]
+    at_hand: tuple[str, ...] = ()
 
 
 def card(consultation: Consultation, step: Step) -> Card:
     """Return a step with its texts."""
+    from diagnose.consultation.reasons import at_hand
+
     known, told = consultation.knowledge, consultation.state.facts
     if step.kind == "reconnect":
         return _putting_back(known.tests[step.id], step)
@@ -67,6 +69,7 @@ def card(consultation: Consultation, step: Step) -> Card:
         ask=work.ask if isinstance(work, Test) else "",
         doubt=work.doubt if isinstance(work, Test) else "",
         locks=tuple(lock_text(known, consultation, caution) for caution in step.forbidden),
+        at_hand=tuple(known.access[access].name for access in at_hand(known, consultation.state, step)),
     )
 
 
@@ -125,7 +128,7 @@ def _cures(consultation: Consultation, repair: Repair) -> str:
     shown = [f"{one.name} ({per_cent(one.now)})" for one in cured[:MOST_CURES]]
     rest = len(cured) - len(shown)
     more = f" and {rest} less likely" if rest else ""
-    return f"it puts right {', '.join(shown)}{more}." if shown else ""
+    return f"It puts right {', '.join(shown)}{more}." if shown else ""
 
 
 def lock_text(known: Knowledge, consultation: Consultation, caution_id: str) -> str:
@@ -209,36 +212,6 @@ def step_for(consultation: Consultation, kind: str, work_id: str) -> Step | None
         if step.kind == kind and (step.id == work_id or kind == "try_out"):
             return step
     return None
-
-
-def prospects(consultation: Consultation, step: Step) -> Iterator[tuple[str, float, str, float]]:
-    """Give for each outcome of a step its name, its chance, the likeliest cause then, its chance."""
-    work = work_of(consultation, step)
-    if not isinstance(work, Test):
-        return
-    if step.kind == "try_out":
-        yield from _try_out_prospects(consultation, work, dict(step.outcomes))
-        return
-    chances = dict(step.outcomes)
-    for outcome in work.outcomes:
-        if chances.get(outcome.id, 0.0) < 0.001:
-            continue
-        try:
-            then = likely(consultation.add(Event("observe", {"test": work.id, "outcome": outcome.id})))
-        except DiagnoseError:
-            continue
-        if then:
-            yield outcome.name, chances[outcome.id], then[0].name, then[0].now
-
-
-def _try_out_prospects(
-    consultation: Consultation, test: Test, chances: Mapping[str, float]
-) -> Iterator[tuple[str, float, str, float]]:
-    """Give how likely it is that a try-out shows the bike to be right, and that it does not."""
-    for outcome in test.outcomes:
-        if outcome.default:
-            yield outcome.name, chances.get("works", 0.0), "", 0.0
-    yield "Anything else", chances.get("fails", 0.0), "", 0.0
 
 
 def repairs_for(consultation: Consultation) -> list[Repair]:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from diagnose.model import Repair, Test
 from diagnose.planning.steps import Step
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
-from diagnose.terminal import cards, screens, views
+from diagnose.terminal import cards, reasons, screens, views
 from diagnose.terminal.answers import closing, more, moves, others
 from diagnose.terminal.asking.asker import AskerError, Choice
 from diagnose.terminal.bench import Bench, load_engine, patience
@@ -97,7 +97,9 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
         bench.page.show([Line("There is nothing left in the book for this bike.", "bold")])
         return closing.close(bench, done=False)
     card = cards.card(bench.consultation, step)
-    bench.page.show(screens.card_lines(bench.page, card))
+    with patience():
+        reason = bench.consultation.reason(step)
+    bench.page.show(screens.card_lines(bench.page, card, reasons.short(bench.consultation, reason)))
     bench.foresee(step, cards.work_of(bench.consultation, step))
     return ask_step(bench, card)
 

@@ -17,9 +17,6 @@ APART = "Much was done since the {} earliest answers: these count only by what t
 WORTH_AN_ARROW = 0.02
 """A change of chance below this is not shown."""
 
-AS_GOOD = 0.95
-"""A step that brings at least this share of what the best brings is said to be as good."""
-
 LEAST = 0.01
 """A cause below this chance is not on the short list."""
 
@@ -53,14 +50,19 @@ def likely_lines(page: Page, likely: Likely) -> list[Line]:
     return page.wrapped(likely.name + was, head)
 
 
-def card_lines(page: Page, card: Card, heading: str = "DO NEXT") -> list[Line]:
+def card_lines(page: Page, card: Card, now: Sequence[str] = (), heading: str = "DO NEXT") -> list[Line]:
     """Return a step in the order it is read: what and why, tools, what to open, dangers, how, what to doubt.
 
-    On a small screen the top scrolls away; so the dangers and the work stand nearest to the question.
+    now: why just now, a sentence each. On a small screen the top scrolls away; so the dangers and the work stand
+    nearest to the question.
     """
     lines = [Line(""), *page.wrapped(f"{heading}: {card.name} - {_time(card)}", "", "bold", rest="  ")]
     if card.why:
         lines += page.wrapped(f"Why: {card.why}", "  ", "dim", rest="    ")
+    if now:
+        lines += page.wrapped(f"Now: {' '.join(now)}", "  ", "dim", rest="    ")
+    if card.at_hand:
+        lines += page.wrapped(f"Cheap now, open already: {', '.join(card.at_hand)}", "  ", rest="    ")
     if card.tools:
         lines += page.wrapped(f"Tools: {', '.join(card.tools)}", "  ", rest="    ")
     for doing in card.brings:
@@ -92,35 +94,13 @@ def _time(card: Card) -> str:
     return ", ".join(parts)
 
 
-Prospect = tuple[str, float, str, float]
-"""An outcome's name and chance; the likeliest cause then and its chance."""
-
-
-def why_lines(
-    page: Page,
-    card: Card,
-    prospects: Iterable[tuple[str, float, str, float]],
-    runner_up: tuple[str, float] | None,
-) -> list[Line]:
-    """Return what each outcome would tell, and the best other step: what it brings for the same money, as a share."""
+def why_lines(page: Page, card: Card, reasons: Iterable[str]) -> list[Line]:
+    """Return why a step: what it is for, then the reasons of this moment, a text for each line."""
     lines = [Line(""), *page.wrapped(f"Why {card.name}?", "", "bold")]
-    if card.why:
-        lines += page.wrapped(card.why, "  ")
-    for name, chance, cause, then in prospects:
-        then_says = f": then most likely {cause}, {per_cent(then)}" if cause else ""
-        lines += page.wrapped(f"{name} ({per_cent(chance)}){then_says}", "  - ")
-    if card.step.kind == "repair":
-        lines += page.wrapped(f"With this done it is right in {per_cent(card.step.curing)} of cases.", "  ")
-    if runner_up is not None:
-        name, share = runner_up
-        lines += page.wrapped(_runner_up(name, share), "  ")
+    for text in (card.why, *reasons):
+        if text:
+            lines += page.wrapped(text, "  ", rest="    " if text.startswith("- ") else "  ")
     return lines
-
-
-def _runner_up(name: str, share: float) -> str:
-    if share < AS_GOOD:
-        return f"Next best: {name}. It brings {100 * share:.0f} % as much for the same money."
-    return f"As good: {name}." if share <= 1 / AS_GOOD else f"Better for the money: {name}."
 
 
 def others_lines(page: Page, locked: Sequence[Card]) -> list[Line]:
@@ -136,6 +116,8 @@ def other_text(card: Card, best: float) -> str:
     parts = [f"{card.name} - {_time(card)}"]
     if card.step.merit > 0 and best > 0:
         parts.append(f"{100 * card.step.merit / best:.0f} % as good")
+    if card.at_hand:
+        parts.append("cheap now")
     if card.step.forbidden:
         parts.append("locked")
     return ", ".join(parts)

@@ -52,6 +52,17 @@ def test_replay_as_json_holds_every_figure_after_every_step(command, script):
     assert "\x1b" not in done.stdout
 
 
+def test_replay_as_json_says_why_the_next_step(command, script):
+    steps = json.loads(command("replay", script, "--json").stdout)["steps"]
+    whys = [step["next"]["why"] for step in steps if step["next"]]
+    assert whys
+    for why in whys:
+        assert not why["outcomes"] or abs(sum(one["chance"] for one in why["outcomes"]) - 1) < 1e-9
+        assert all(one["moves"]["id"] and one["likeliest"]["id"] for one in why["outcomes"])
+    assert any(why["tells_apart"] for why in whys)
+    assert all({"kind", "id", "dearer", "saves_less"} == set(why["runner_up"]) for why in whys if why["runner_up"])
+
+
 def test_replay_names_the_place_of_a_mistake(command, tmp_path):
     path = tmp_path / "wrong.yaml"
     path.write_text(SCRIPT.replace("spark_at_gap", "spark_at_gab"), encoding="utf-8")

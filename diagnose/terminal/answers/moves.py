@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import inf
 from typing import Literal
 
 from diagnose.model import Repair
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
-from diagnose.terminal import cards, lists, screens, views
+from diagnose.terminal import cards, lists, reasons, screens, views
 from diagnose.terminal.asking.asker import BACK, AskerError, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.page import Line
@@ -109,15 +108,9 @@ def cannot(bench: Bench, card: cards.Card) -> str | None:
 
 
 def why(bench: Bench, card: cards.Card) -> None:
-    """Show what the outcomes would tell and how much the step beats the next best."""
+    """Show what the outcomes would tell, what the step saves and how that compares with the next best."""
     now = bench.consultation
-    other = next((step for step in cards.steps_of(now)[0] if step != card.step), None)
-    runner_up = None
-    if other:
-        share = max(other.merit, 0.0) / card.step.merit if card.step.merit > 0 else inf
-        runner_up = cards.work_of(bench.consultation, other).name, share
-    prospects = cards.prospects(now, card.step)
-    bench.page.show(screens.why_lines(bench.page, card, prospects, runner_up))
+    bench.page.show(screens.why_lines(bench.page, card, reasons.full(now, now.reason(card.step))))
 
 
 def choose_repair(bench: Bench) -> str | None:

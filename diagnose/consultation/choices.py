@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import prod
 
 from diagnose.consultation.evidence import START_TARGET, TURN_TARGET, try_out_of
 from diagnose.consultation.state import (
@@ -16,8 +17,9 @@ from diagnose.consultation.state import (
     situation_for,
 )
 from diagnose.inference.posterior import Posterior
-from diagnose.model import Knowledge, Repair, Test, Work, may_apply
+from diagnose.model import CONTEXTS, NEVER, Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
+from diagnose.network.priors import by_context
 from diagnose.network.situations import Situation
 from diagnose.planning.options import Bench, RepairOption, TestOption
 
@@ -33,6 +35,9 @@ tenth in 15 to 20 (measured on the shipped book)."""
 
 CLEAR_LOOK = 0.7
 """A test shows a cause plainly if it finds it at least this often; a repair is then not done blindly."""
+
+TRIED_MINUTES = 3.0
+"""So long something that will not move is tried before it is left alone, at most as long as the test takes (memory)."""
 
 MOST_HAZARD = 3
 """Cautions beyond this many do not make a step count as more dangerous."""
@@ -219,7 +224,18 @@ def test_option(knowledge: Knowledge, state: State, test: Test) -> TestOption:
         access=test.access,
         outcomes=tuple(outcome.id for outcome in test.outcomes),
         hazard=_hazard(test),
+        cannot=cannot(knowledge, state, test),
+        tried=min(test.minutes, TRIED_MINUTES),
     )
+
+
+def cannot(knowledge: Knowledge, state: State, test: Test) -> float:
+    """Return the chance that a test turns out not to be possible: itself, or something seized on the way to it."""
+    shut = access_tree(knowledge).to_open(test.access, state.opened)
+    parked = knowledge.facts.get("parked")
+    shares = tuple(parked.options[context].share for context in CONTEXTS) if parked else ()
+    chances = [test.cannot, *(knowledge.access[access].cannot for access in shut)]
+    return 1.0 - prod(1.0 - by_context(chance, state.facts, shares) for chance in chances if chance != NEVER)
 
 
 def quickest_looks(knowledge: Knowledge, state: State) -> dict[str, float]:

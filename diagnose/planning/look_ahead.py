@@ -109,7 +109,7 @@ def _rank(rated: Rated, best: float, slack: float) -> tuple[bool, float, int, in
 
 
 def _tests(layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs, singly: int = SINGLY) -> list[Rated]:
-    """Return every test as a step. If it turns out impossible only its access has been paid."""
+    """Return every test as a step. If it turns out impossible only its access and the trying are paid."""
     rows: list[tuple[Floats, float, frozenset[str]]] = []
     weights: list[tuple[int, float]] = []
     for number, test in enumerate(tests):
@@ -140,7 +140,8 @@ def _test(bench: Bench, test: TestOption, beliefs: Beliefs, after: float) -> Rat
         wait=test.wait,
         opens=bench.tree.to_open(test.access, bench.opened),
         cost=bench.money(opening) + own,
-        expected=bench.money(opening) + (1.0 - test.cannot) * own + after,
+        expected=bench.money(opening) + (1.0 - test.cannot) * own + test.cannot * bench.money(test.tried) + after,
+        cannot=test.cannot,
         outcomes=tuple(zip(test.outcomes, chances, strict=True)),
         forbidden=test.forbidden,
     )

@@ -12,8 +12,9 @@ class Step:
 
     expected: expected money until the bike does what the job asks if this is done next, this step
     included. saves: money that it takes off what is left to do on average, its own price not taken off. merit: what
-    steps are ranked by, see look_ahead. outcomes: outcome id and its probability
-    (tests and try-outs). curing: probability that the bike does what is asked once this is done (repairs).
+    steps are ranked by, see look_ahead. outcomes: outcome id and its probability (tests and try-outs), if it can be
+    done; cannot: probability that it cannot. curing: probability that the bike does what is asked once this is done
+    (repairs).
     opens: access to open now, outermost first; closes: what has to be shut before. forbidden: cautions that
     lock the step now. rough: expected, merit and outcomes are from the quick view.
     A step that puts back what a test left unplugged has the id of that test.
@@ -31,6 +32,7 @@ class Step:
     saves: float = 0.0
     merit: float = 0.0
     outcomes: tuple[tuple[str, float], ...] = ()
+    cannot: float = 0.0
     curing: float = 0.0
     forbidden: tuple[str, ...] = ()
     rough: bool = False

@@ -22,6 +22,9 @@ AS_GOOD = 0.95
 WORTH_SAYING = 0.01
 """A chance below this that the bike is right as it stands is not mentioned."""
 
+MAY_FAIL = 0.02
+"""From this chance on it is said that a test may turn out not to be possible."""
+
 EVEN = 1.1
 """Up to this factor between them a step is said to save about what it costs."""
 
@@ -63,6 +66,8 @@ def _full(consultation: Consultation, reason: Reason) -> Iterator[str]:
         yield from _of_a_repair(consultation, reason)
     if step.kind == "try_out":
         yield f"It goes with {per_cent(_works(step))}, and then nothing more is to be looked for."
+    if step.cannot >= MAY_FAIL:
+        yield f"In {per_cent(step.cannot)} of cases it turns out that it cannot be done; that is reckoned in."
     if _priced(step):
         yield _account(consultation, step)
         if reason.runner_up is not None:

@@ -72,6 +72,9 @@ def test_a_test_that_may_not_be_possible() -> None:
     opening, opened = 12.0, replace(BENCH, opened=frozenset({"tank"}))
     without = base_plan(opened, REPAIRS, NOW, 1.0).value
     assert step.expected == pytest.approx(opening + 0.75 * (sure.expected - opening) + 0.25 * without)
+    tried = by_id(ranked(replace(BOWL, cannot=0.25, tried=3.0)))["bowl"]
+    assert tried.expected == pytest.approx(step.expected + 0.25 * 3.0 * 2.0)  # three minutes at 2.0 each
+    assert tried.cannot == 0.25
 
 
 def test_outcomes_that_cannot_happen_are_not_read() -> None:

@@ -26,8 +26,9 @@ from diagnose.consultation.outlook import Outlooked, foreseen, look_ahead
 from diagnose.consultation.readings import completed
 from diagnose.consultation.reasons import Groups, Reason, reason, told_causes
 from diagnose.consultation.safety import Lock, locks
-from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of, tried
-from diagnose.events import Event
+from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, state_of, tried
+from diagnose.consultation.tools import OutOfReach, out_of_reach
+from diagnose.events import Event, standing
 from diagnose.inference.conflict import conflict, most_resolving
 from diagnose.inference.junction_tree import NetworkTooWide
 from diagnose.inference.posterior import Posterior, Question, posterior, settled
@@ -48,6 +49,7 @@ __all__ = [
     "State",
     "begin",
     "close_job",
+    "no_tool",
     "note",
     "observe",
     "off_list",
@@ -201,6 +203,11 @@ class Consultation:
         return out_of_date(self.knowledge, self.state, self.bike)
 
     @property
+    def out_of_reach(self) -> tuple[OutOfReach, ...]:
+        """What fits the bike and cannot be done for want of a tool."""
+        return out_of_reach(self.knowledge, self.state)
+
+    @property
     def targets(self) -> tuple[str, ...]:
         """The conditions that must be healthy for the job to be done."""
         return targets(self.knowledge, self.state)
@@ -278,6 +285,11 @@ def off_list(kind: str, test: str, why: str = "", at: str = "") -> Event:
     if kind not in OFF_LIST:
         raise JobError(f"{kind!r} is no reason; write one of: {', '.join(OFF_LIST)}")
     return Event(kind, {"test": test} | ({"why": why} if why else {}), at)  # type: ignore[arg-type]
+
+
+def no_tool(tool: str, test: str = "", at: str = "") -> Event:
+    """Return the event that the shop has not a tool. test: the one that could not be done without it."""
+    return Event("tool", {"tool": tool, "have": False} | ({"test": test} if test else {}), at)
 
 
 def repair(repair_id: str, found: Mapping[str, str] | None = None, at: str = "") -> Event:

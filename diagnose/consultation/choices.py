@@ -16,6 +16,7 @@ from diagnose.consultation.state import (
     reaching,
     situation_for,
 )
+from diagnose.consultation.tools import lacking
 from diagnose.inference.posterior import Posterior
 from diagnose.model import CONTEXTS, NEVER, Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
@@ -94,6 +95,8 @@ def open_tests(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Post
         if not test.drivers & bike.ancestors.keys() or not _can_be_done(test, holds, bike, belief):
             continue
         if reaching(knowledge, state, test.needs) is None:
+            continue
+        if lacking(knowledge, state, test):
             continue
         if not _known(test, state, situation_for(knowledge, state, test), bike):
             found.append(test)
@@ -180,6 +183,7 @@ def open_repairs(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Po
         for repair in knowledge.repairs.values()
         if may_apply(repair.applies, state.facts)
         and reaching(knowledge, state, repair.needs) is not None
+        and not lacking(knowledge, state, repair)
         and max((belief.causes[c] for c in repair.cures if c in bike.roots and c in at), default=0.0)
         > (AGAIN if repair.id in done else 0.0)
         and (repair.id not in done or _seen_since(knowledge, state, bike, repair, done[repair.id]))
@@ -242,7 +246,9 @@ def quickest_looks(knowledge: Knowledge, state: State) -> dict[str, float]:
     """Return for each cause the minutes of the quickest test that looks at the part itself, access apart."""
     found: dict[str, float] = {}
     for test in knowledge.tests.values():
-        if may_apply(test.applies, state.facts) and test.kind not in ("ask", "run", "swap"):
+        if test.kind in ("ask", "run", "swap") or lacking(knowledge, state, test):
+            continue
+        if may_apply(test.applies, state.facts):
             for outcome in test.outcomes:
                 for driver, by_level in outcome.drivers.items():
                     if driver in knowledge.causes and max(by_level.values()) >= CLEAR_LOOK:

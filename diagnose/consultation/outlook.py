@@ -29,6 +29,7 @@ from diagnose.consultation.state import (
     situation_now,
     tried,
 )
+from diagnose.consultation.tools import lacking
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, prospects
 from diagnose.inference.screen import glance, only_cause_present
@@ -76,7 +77,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     bench = bench_of(knowledge, state)
     opening = {test for lock in held for test in lock.unlocked_by if test not in state.off_list}
     tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}
-    tests |= {name: knowledge.tests[name] for name in opening if may_apply(knowledge.tests[name].applies, state.facts)}
+    tests |= {t.id: t for t in (knowledge.tests[name] for name in opening) if _can_open(knowledge, state, t)}
     candidates = {t.id: _candidate(knowledge, state, t) for t in tests.values()}
     alone = np.array(list(_alone(bike, targets(knowledge, state)).values()))
     stop = _explained(stopping(np.array(list(belief.causes.values())), alone), belief.failing)
@@ -111,6 +112,11 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     named += [step for step in order if step.id not in after]
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
     return Outlooked(_unlocked_first(steps, bench, held), min(s.expected for s in ranked), ahead)
+
+
+def _can_open(knowledge: Knowledge, state: State, test: Test) -> bool:
+    """Return whether a test that could lift a lock fits the bike and the tools are there."""
+    return may_apply(test.applies, state.facts) and not lacking(knowledge, state, test)
 
 
 def foreseen(knowledge: Knowledge, state: State, asked: Question, test: Test) -> Prospect | None:

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from typing import Any
 
-from diagnose.events import Event
+from diagnose.events import Event, standing
 from diagnose.model import BEHAVIOUR, OR, Gate, Knowledge, Option, Test, Work, gate_state, may_apply
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.planning.access import AccessTree
 from diagnose.problems import JobError
+from diagnose.tools import ways
 
 TRY_TO_START = "try_to_start"
 """The test that is the try-out."""
@@ -32,11 +33,12 @@ PUT_BACK_MINUTES = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """What the shop sets: money per hour of work, its currency, metres above sea level."""
+    """What the shop sets: money per hour of work, its currency, metres above sea level; without: tools it has not."""
 
     labour: float = LABOUR_PER_HOUR
     currency: str = ""
     elevation_m: float = 0.0
+    without: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,17 +85,6 @@ class State:
 
 
 Apply = Callable[[Knowledge, State, Mapping[str, Any], int], State]
-
-
-def standing(events: Sequence[Event]) -> tuple[tuple[int, Event], ...]:
-    """Return the events that still stand, with their numbers; an undo takes back the last one before it."""
-    kept: list[tuple[int, Event]] = []
-    for number, event in enumerate(events):
-        if event.kind != "undo":
-            kept.append((number, event))
-        elif len(kept) > 1:
-            kept.pop()
-    return tuple(kept)
 
 
 def state_of(knowledge: Knowledge, events: Sequence[Event]) -> State:
@@ -279,6 +270,7 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
         float(given.get("labour", LABOUR_PER_HOUR)),
         str(given.get("currency", "")),
         float(given.get("elevation_m", 0.0)),
+        frozenset(way for tool in given.get("without") or () for way in ways(str(tool))),
     )
     given_facts = body.get("bike") or {}
     facts = check_facts(knowledge, {k: v for k, v in given_facts.items() if k not in knowledge.now})
@@ -407,6 +399,17 @@ def _off(kind: str) -> Apply:
     return apply
 
 
+def _tool(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    """Take in that the shop has a tool or has it not; test: the one that could not be done without it."""
+    tool, have = frozenset(ways(str(body["tool"]))), bool(body.get("have", False))
+    why = ("cannot", f"no {body['tool']}")
+    off = {test: (kind, because) for test, (kind, because) in state.off_list.items() if (kind, because) != why}
+    if body.get("test") and not have:
+        off[_entry("test", knowledge.tests, body["test"]).id] = why
+    without = state.shop.without - tool if have else state.shop.without | tool
+    return replace(state, shop=replace(state.shop, without=without), off_list=off)
+
+
 def _lift(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
     if body["test"] not in state.off_list:
         raise JobError(f"{body['test']} is on the list already")
@@ -486,6 +489,7 @@ APPLY: Mapping[str, Apply] = {
     "observe": _observe,
     **{kind: _off(kind) for kind in OFF_LIST},
     "lift": _lift,
+    "tool": _tool,
     "repair": _repair,
     "open": _open,
     "close": _close,

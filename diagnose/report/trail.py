@@ -8,8 +8,8 @@ from typing import Any
 
 from diagnose.consultation import TRY_TO_START, Consultation, resume
 from diagnose.consultation.readings import as_written
-from diagnose.consultation.state import State, standing
-from diagnose.events import Event
+from diagnose.consultation.state import State
+from diagnose.events import Event, standing
 from diagnose.model import Knowledge
 from diagnose.problems import DiagnoseError
 from diagnose.wording import per_cent, told_apart, told_late

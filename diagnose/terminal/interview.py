@@ -12,7 +12,7 @@ from diagnose.terminal import cards, reasons, screens, views
 from diagnose.terminal.answers import closing, more, moves, others
 from diagnose.terminal.asking.asker import AskerError, Choice
 from diagnose.terminal.bench import Bench, load_engine, patience
-from diagnose.terminal.intake import STOP, choose_complaint, fact_sheet, intake
+from diagnose.terminal.intake import STOP, choose_complaint, fact_sheet, intake, tools_lacking
 from diagnose.terminal.page import Line
 from diagnose.terminal.views import AGAIN, LEAVE
 
@@ -35,6 +35,9 @@ STEP_ENTRIES = (
 def run(bench: Bench) -> None:
     """Lead through a job until it is closed or the user stops. Raises Stopped on Ctrl-C and Ctrl-D."""
     loading, taken_up = load_engine(), len(bench.events) > 1
+    if lacking := tools_lacking(bench.events):
+        says = f"Not at hand here: {', '.join(lacking)}. More, Tools I have not got, changes it."
+        bench.page.show(bench.page.wrapped(says))
     if not intake(bench):
         return
     loading.join()

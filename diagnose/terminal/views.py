@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from diagnose.events import Event
+from diagnose.events import Event, standing
 from diagnose.model import Knowledge, Repair, may_apply
 from diagnose.problems import DiagnoseError
 from diagnose.wording import told_late
@@ -149,6 +149,11 @@ def set_aside(consultation: Consultation) -> list[tuple[str, str]]:
     return [(test, consultation.knowledge.tests[test].name) for test in consultation.state.off_list]
 
 
+def without(consultation: Consultation) -> list[str]:
+    """Return the tools that are not there, by name."""
+    return sorted(consultation.state.shop.without)
+
+
 def isolated(consultation: Consultation) -> list[tuple[str, str]]:
     """Return id and name of the tests whose change to the bike is still in force."""
     return [(test, consultation.knowledge.tests[test].name) for test in consultation.state.isolated]
@@ -203,6 +208,8 @@ def said(known: Knowledge, event: Event) -> str:
         return f"Complaint: {known.complaints[body['complaint']].name}"
     if event.kind == "repair":
         return f"Repair: {known.repairs[body['repair']].name}{_found(known, body.get('found') or {})}"
+    if event.kind == "tool":
+        return f"{'Tool at hand' if body.get('have') else 'No such tool here'}: {body['tool']}"
     if event.kind == "note":
         return f"Note: {body['text']}"
     if "test" in body:
@@ -229,8 +236,6 @@ def last_standing(consultation: Consultation) -> Event:
 
 
 def _standing(consultation: Consultation) -> list[Event]:
-    from diagnose.consultation.state import standing
-
     return [event for _, event in standing(consultation.events)]
 
 

@@ -6,9 +6,8 @@ from collections.abc import Callable
 
 from diagnose.model import may_apply
 from diagnose.terminal import cards, lists, screens, views
-from diagnose.terminal.answers import closing, moves
-from diagnose.terminal.answers.moves import BACK_ENTRY
-from diagnose.terminal.asking.asker import BACK, Choice
+from diagnose.terminal.answers import closing, moves, tools
+from diagnose.terminal.asking.asker import BACK, BACK_ENTRY, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.intake import FIXED, STOP, UNKNOWN, ask_fact, choose_complaint, tell
 from diagnose.terminal.views import AGAIN, LEAVE
@@ -31,6 +30,7 @@ ENTRIES = (
     Choice("fact", "Correct or add a fact of the bike"),
     Choice("complaint", "Correct the complaint"),
     Choice("open", "Something is off, or back on"),
+    Choice("tools", "Tools I have not got"),
     Choice("note", "Write a note"),
     Choice("finish", "Finish the job"),
     BACK_ENTRY,
@@ -47,6 +47,7 @@ def act(bench: Bench, answer: str) -> str | None:
         "fact": correct_fact,
         "complaint": correct_complaint,
         "open": open_or_shut,
+        "tools": tools.not_at_hand,
         "note": note,
         "finish": lambda bench: closing.close(bench, done=False),
         BACK: lambda bench: None,

@@ -8,12 +8,12 @@ from typing import Literal
 from diagnose.model import Repair
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
 from diagnose.terminal import cards, lists, reasons, screens, views
-from diagnose.terminal.asking.asker import BACK, AskerError, Choice
+from diagnose.terminal.answers import tools
+from diagnose.terminal.asking.asker import BACK, BACK_ENTRY, AskerError, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.page import Line
 from diagnose.terminal.views import AGAIN
 
-BACK_ENTRY = Choice(BACK, "Back", "b")
 WHY_NOT = (
     Choice("no tool for it", "No tool for it"),
     Choice("a part is seized or broken", "A part is seized or broken"),
@@ -100,6 +100,13 @@ def cannot(bench: Bench, card: cards.Card) -> str | None:
     if why == BACK:
         return None
     test_id = cards.work_of(bench.consultation, card.step).id
+    if why == "no tool for it":
+        tool = tools.which_is_missing(bench, card)
+        if tool is None:
+            return None
+        if tool:
+            tools.remember(bench, tool, test_id)
+            return AGAIN
     if why == "not now":
         bench.record("declined", {"test": test_id})
     else:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from diagnose.planning.steps import Step
 from diagnose.terminal import cards, screens, views
-from diagnose.terminal.answers.moves import BACK_ENTRY, warn
-from diagnose.terminal.asking.asker import BACK, Choice
+from diagnose.terminal.answers import tools
+from diagnose.terminal.answers.moves import warn
+from diagnose.terminal.asking.asker import BACK, BACK_ENTRY, Choice
 from diagnose.terminal.bench import Bench
 
 WHICH = "Which one? (time now, how good beside the best)"
@@ -20,6 +21,7 @@ def other_steps(bench: Bench, card: cards.Card) -> Step | None:
     free, locked = cards.steps_of(now)
     page = bench.page
     page.show(screens.others_lines(page, [cards.card(now, step) for step in _worth_telling(locked)]))
+    page.show(tools.out_of_reach_lines(bench))
     shown = [step for step in free if step != card.step][: views.OTHER_STEPS]
     rows = _rows(bench, shown)
     rows += [Choice(f"lift.{test}", f"Put back on the list: {name}") for test, name in views.set_aside(now)]

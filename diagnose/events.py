@@ -16,6 +16,7 @@ Kind = Literal[
     "declined",
     "lift",
     "tool",
+    "start",
     "repair",
     "open",
     "close",

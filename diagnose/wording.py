@@ -31,6 +31,15 @@ def minutes(amount: float) -> str:
     return f"{hours} h {rest:02d}" if rest else f"{hours} h"
 
 
+def waiting(amount: float) -> str:
+    """Return a time that passes by itself; long ones in days and nights.
+
+    >>> waiting(15), waiting(600), waiting(4320)
+    ('15 min', '10 h', '3 days')
+    """
+    return f"{amount / 1440:.0f} days" if amount >= 2880 else minutes(amount)
+
+
 def money(amount: float, currency: str) -> str:
     """Return an amount in the shop's currency, which may have no name.
 

@@ -145,6 +145,7 @@ def figures(consultation: Consultation) -> dict[str, Any]:
         "minutes_left": now.minutes_left,
         "conflict": now.doubt or None,
         "out_of_date": sorted(consultation.out_of_date),
+        "waiting": [{"kind": kind, "id": work} for kind, work in consultation.state.waiting],
         "bike_now": standing_so(consultation),
         "reckoned_apart": list(now.apart),
         "done": now.done,

@@ -28,6 +28,7 @@ from diagnose.consultation.reasons import Groups, Reason, reason, told_causes
 from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, state_of, tried
 from diagnose.consultation.tools import OutOfReach, out_of_reach
+from diagnose.consultation.waiting import meanwhile
 from diagnose.events import Event, standing
 from diagnose.inference.conflict import conflict, most_resolving
 from diagnose.inference.junction_tree import NetworkTooWide
@@ -57,6 +58,7 @@ __all__ = [
     "reconnect",
     "repair",
     "resume",
+    "start",
     "try_out",
     "undo",
 ]
@@ -154,8 +156,14 @@ class Consultation:
 
     @property
     def next_step(self) -> Step | None:
-        """The step with the least expected cost to a bike that does what is asked; None when nothing is left."""
-        return next((step for step in self.steps if not step.forbidden), None)
+        """The best step that can be done now, beside what waits if something does; None when nothing is left."""
+        return next(iter(self.free), None)
+
+    @property
+    def free(self) -> tuple[Step, ...]:
+        """The steps that can be done now, best first: not locked, and not touching what soaks, dries or charges."""
+        free = [step for step in self.steps if not step.forbidden]
+        return meanwhile(self.knowledge, self.state, self.bike, free)
 
     def reason(self, step: Step) -> Reason:
         """Return why a step is worth doing, one of the plan or another."""
@@ -290,6 +298,11 @@ def off_list(kind: str, test: str, why: str = "", at: str = "") -> Event:
 def no_tool(tool: str, test: str = "", at: str = "") -> Event:
     """Return the event that the shop has not a tool. test: the one that could not be done without it."""
     return Event("tool", {"tool": tool, "have": False} | ({"test": test} if test else {}), at)
+
+
+def start(kind: str, work_id: str, at: str = "") -> Event:
+    """Return the event that something is begun and left to wait. kind: test or repair."""
+    return Event("start", {kind: work_id}, at)
 
 
 def repair(repair_id: str, found: Mapping[str, str] | None = None, at: str = "") -> Event:

@@ -61,7 +61,7 @@ class State:
     minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose change to the bike is
     still in force; accepted: those with which it may be started. repairs: all that changed causes, the floods that
     kicking may have made among them. now: how the bike stands, where work or word changed that; kicks: since the
-    plug was last dry.
+    plug was last dry. waiting: what soaks, dries or charges, begun and not yet done: test or repair, and its id.
     """
 
     title: str = ""
@@ -77,6 +77,7 @@ class State:
     opened: frozenset[str] = frozenset()
     now: Mapping[str, str] = field(default_factory=dict)
     kicks: int = 0
+    waiting: tuple[tuple[str, str], ...] = ()
     minutes: float = 0.0
     parts: float = 0.0
     off_list: Mapping[str, tuple[str, str]] = field(default_factory=dict)
@@ -335,7 +336,13 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     if test.put_back and test.id not in isolated:
         isolated = (*isolated, test.id)
     off = {t: why for t, why in state.off_list.items() if t != test.id}
-    return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off)
+    waiting = _over(state, "test", test.id)
+    return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off, waiting=waiting)
+
+
+def _over(state: State, kind: str, work_id: str) -> tuple[tuple[str, str], ...]:
+    """Return what still waits when one piece of work is done or given up."""
+    return tuple(one for one in state.waiting if one != (kind, work_id))
 
 
 def _others(state: State, seen: Seen) -> tuple[Seen, ...]:
@@ -394,7 +401,8 @@ def _starts(knowledge: Knowledge, state: State) -> bool:
 def _off(kind: str) -> Apply:
     def apply(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
         test = _entry("test", knowledge.tests, body["test"])
-        return replace(state, off_list={**state.off_list, test.id: (kind, str(body.get("why", "")))})
+        off_list = {**state.off_list, test.id: (kind, str(body.get("why", "")))}
+        return replace(state, off_list=off_list, waiting=_over(state, "test", test.id))
 
     return apply
 
@@ -430,7 +438,23 @@ def _repair(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
     done = RepairDone(repair.id, dict(repair.cures), dict(repair.dud), found)
     state = _worked(knowledge, state, repair, float(body.get("minutes", repair.minutes)))
     parts = state.parts + float(body.get("parts", repair.parts))
-    return _left(knowledge, replace(state, repairs=(*state.repairs, done), parts=parts), repair)
+    waiting = _over(state, "repair", repair.id)
+    return _left(knowledge, replace(state, repairs=(*state.repairs, done), parts=parts, waiting=waiting), repair)
+
+
+def _start(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    """Begin what has to wait; its own minutes count when it is done, the way to it now."""
+    kind = "repair" if "repair" in body else "test"
+    work: Work = _entry(kind, knowledge.repairs if kind == "repair" else knowledge.tests, body[kind])
+    if not may_apply(work.applies, state.facts):
+        raise JobError(f"{work.name} ({work.id}) does not fit this bike: {_gate_words(knowledge, work, state)}")
+    if not work.wait:
+        raise JobError(f"{work.id} has nothing to wait for; write it as done")
+    if (kind, work.id) in state.waiting:
+        raise JobError(f"{work.id} is waiting already")
+    minutes = state.minutes + access_tree(knowledge).minutes_to_open(work.access, state.opened)
+    opened = state.opened | access_tree(knowledge).closure(work.access)
+    return replace(state, opened=opened, minutes=minutes, waiting=(*state.waiting, (kind, work.id)))
 
 
 def _open(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
@@ -491,6 +515,7 @@ APPLY: Mapping[str, Apply] = {
     "lift": _lift,
     "tool": _tool,
     "repair": _repair,
+    "start": _start,
     "open": _open,
     "close": _close,
     "isolate": _isolate,

@@ -45,7 +45,7 @@ class TrailStep:
     """One step.
 
     did, saw: what was done and came of it; judged: reading and limit; because: what it was to tell apart; changed:
-    what it told.
+    what it told; minutes: with the hands on it; wait: minutes that passed by themselves.
     """
 
     number: int
@@ -57,6 +57,7 @@ class TrailStep:
     changed: str = ""
     minutes: float = 0.0
     parts: float = 0.0
+    wait: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +150,8 @@ def _steps(known: Knowledge, events: Sequence[Event]) -> Iterator[TrailStep]:
             spent = after.state.minutes - before.state.minutes
             paid = after.state.parts - before.state.parts
             told = _TELLS[event.kind](known, event.body)
-            yield TrailStep(number, event.at, *told, _because(before, event), _change(before, after), spent, paid)
+            why, change = _because(before, event), _change(before, after)
+            yield TrailStep(number, event.at, *told, why, change, spent, paid, _wait(known, event))
         before = after
 
 
@@ -191,6 +193,15 @@ _TELLS: Mapping[str, Callable[[Knowledge, Body], tuple[str, str, str]]] = {
     "accept": _unplugged("Started without putting back: {}"),
 }
 """The events that are steps of the account -> what tells them: what was done, what was seen, how it was judged."""
+
+
+def _wait(known: Knowledge, event: Event) -> float:
+    """Return the minutes in which a step soaks, dries or charges by itself."""
+    if event.body.get("before"):
+        return 0.0
+    if event.kind == "repair":
+        return known.repairs[event.body["repair"]].wait
+    return known.tests[event.body["test"]].wait if event.kind == "observe" else 0.0
 
 
 def _because(before: Consultation, event: Event) -> str:
@@ -252,6 +263,8 @@ def _cautions(consultation: Consultation, clear: bool) -> Iterator[tuple[str, st
 def _left(known: Knowledge, state: State) -> Iterator[str]:
     """Give what was not put back: taken off or open, unplugged or bypassed."""
     yield from (f"Still off or open: {known.access[access].name}" for access in sorted(state.opened))
+    work = {**known.tests, **known.repairs}
+    yield from (f"Still soaking, drying or charging: {work[waits].name}" for _, waits in state.waiting)
     yield from (f"Left unplugged or bypassed by: {known.tests[test].name}" for test in state.isolated)
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from diagnose.model import Caution, Knowledge, Outcome, Reach, Repair, Test, may_apply
 from diagnose.planning.access import AccessTree
 from diagnose.planning.steps import Step
-from diagnose.terminal.views import MOST_CURES, TRY_OUT, likely
+from diagnose.terminal.views import MOST_CURES, TRY_OUT, likely, waiting
 from diagnose.wording import per_cent
 
 if TYPE_CHECKING:  # the real import is heavy and waits until the first answers are being given
@@ -54,7 +54,8 @@ def card(consultation: Consultation, step: Step) -> Card:
     opened = [known.access[access] for access in step.opens]
     tools = [tool for entry in (*opened, work) for tool in entry.tools]
     ways = list(_ways(consultation, work))
-    said = [caution for entry in (*ways, *opened, work) for caution in entry.cautions]
+    beside = [other for _, other in waiting(consultation)]  # its dangers are there as long as it waits
+    said = [caution for entry in (*ways, *opened, work, *beside) for caution in entry.cautions]
     return Card(
         step=step,
         name=work.name,
@@ -188,6 +189,18 @@ def test_step(consultation: Consultation, test_id: str) -> Step:
     )
 
 
+def waiting_step(consultation: Consultation, kind: str, work_id: str) -> Step:
+    """Return what waits as the step that ends the waiting: what is still to do with the hands, and no price."""
+    known = consultation.knowledge
+    work: Test | Repair = known.repairs[work_id] if kind == "repair" else known.tests[work_id]
+    return Step(kind="repair" if kind == "repair" else "test", id=work_id, minutes=work.minutes)
+
+
+def waits(consultation: Consultation, step: Step) -> bool:
+    """Return whether a step is one that was begun and soaks, dries or charges."""
+    return (step.kind, step.id) in consultation.state.waiting
+
+
 def other_tests(consultation: Consultation) -> list[Test]:
     """Return the tests that fit this bike and are not in the plan: known already, or not worth it; by name."""
     planned = {step.id for step in consultation.steps if step.kind in ("test", "try_out")}
@@ -201,9 +214,8 @@ def other_tests(consultation: Consultation) -> list[Test]:
 
 
 def steps_of(consultation: Consultation) -> tuple[tuple[Step, ...], tuple[Step, ...]]:
-    """Return the steps that can be done now, best first, and those that are locked."""
-    free = [step for step in consultation.steps if not step.forbidden]
-    return tuple(free), tuple(step for step in consultation.steps if step.forbidden)
+    """Return the steps that can be done now, beside what waits, best first, and those that are locked."""
+    return consultation.free, tuple(step for step in consultation.steps if step.forbidden)
 
 
 def step_for(consultation: Consultation, kind: str, work_id: str) -> Step | None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from diagnose.planning.steps import Step
 from diagnose.terminal.cards import work_of
-from diagnose.wording import in_a_sentence, minutes, money, per_cent, told_apart
+from diagnose.wording import in_a_sentence, minutes, money, per_cent, told_apart, waiting
 
 if TYPE_CHECKING:  # the real import is heavy and waits until the first answers are being given
     from diagnose.consultation import Consultation, Reason
@@ -128,7 +128,7 @@ def _account(consultation: Consultation, step: Step) -> str:
     """Return what a step saves and what it costs, in time and in money."""
     saves = minutes(max(step.saves, 0.0) / _rate(consultation))
     saved = f"Saves {_about(step)} {saves} of what is left (cost {_money(consultation, max(step.saves, 0.0))})"
-    wait = f" and {minutes(step.wait)} of waiting" if step.wait else ""
+    wait = f" and {waiting(step.wait)} of waiting" if step.wait else ""
     return f"{saved}; takes {minutes(step.minutes)}{wait} (cost {_money(consultation, step.cost)})."
 
 

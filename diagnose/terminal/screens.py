@@ -8,7 +8,7 @@ from diagnose.model import Fact, Option
 from diagnose.terminal.cards import Card
 from diagnose.terminal.page import Line, Page
 from diagnose.terminal.views import MOST_LIKELY, Board, Likely
-from diagnose.wording import minutes, money, per_cent
+from diagnose.wording import minutes, money, per_cent, waiting
 
 LOCKED = "LOCKED"
 APART = "Much was done since the {} earliest answers: these count only by what they say of each cause by itself."
@@ -32,6 +32,8 @@ def board_lines(page: Page, board: Board, most: int = MOST_LIKELY) -> list[Line]
         lines += page.wrapped(f"The bike now: {'; '.join(board.now)}", rest="  ")
     for name in board.unplugged:
         lines += page.wrapped(f"Still unplugged or bypassed: {name}", "  ! ", "warn")
+    for name, wait in board.waiting:
+        lines += page.wrapped(f"Waiting by itself: {name} ({waiting(wait)})", "  ", rest="    ")
     if board.doubt:
         lines += page.wrapped(board.doubt, "! ", "warn")
     left = f"{minutes(board.minutes_left)}, cost {money(board.cost_left, board.currency)}"
@@ -83,12 +85,15 @@ def card_lines(page: Page, card: Card, now: Sequence[str] = (), heading: str = "
 
 
 def _time(card: Card) -> str:
+    """Return the time with the hands on it, what passes by itself apart, and what the parts cost."""
     step = card.step
-    parts = [minutes(step.minutes)]
-    if card.first_wait:
-        parts = [f"wait {minutes(card.first_wait)}", f"then {parts[0]}"]
+    if not step.wait:
+        parts = [minutes(step.minutes)]
+    else:
+        first = f"wait {waiting(card.first_wait)}, then " if card.first_wait else ""
+        parts = [f"{first}{minutes(step.minutes)} hands on"]
     if step.wait > card.first_wait:
-        parts.append(f"then wait {minutes(step.wait - card.first_wait)}")
+        parts.append(f"then wait {waiting(step.wait - card.first_wait)}")
     if step.parts:
         parts.append(f"parts {step.parts:.0f}")
     return ", ".join(parts)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from diagnose.events import Event, standing
-from diagnose.model import Knowledge, Repair, may_apply
+from diagnose.model import Knowledge, Repair, Test, may_apply
 from diagnose.problems import DiagnoseError
 from diagnose.wording import told_late
 
@@ -52,7 +52,8 @@ class Board:
     """How the job stands.
 
     doubt: what hardly fits together, if anything. apart: answers not reckoned exactly.
-    unplugged: what is still unplugged or bypassed. now: how it stands, where that is not as it came in.
+    unplugged: what is still unplugged or bypassed. waiting: what soaks, dries or charges, and the minutes.
+    now: how it stands, where that is not as it came in.
     """
 
     title: str
@@ -66,6 +67,7 @@ class Board:
     unplugged: tuple[str, ...]
     now: tuple[str, ...]
     done: bool
+    waiting: tuple[tuple[str, float], ...] = ()
 
 
 def board(consultation: Consultation) -> Board:
@@ -83,7 +85,14 @@ def board(consultation: Consultation) -> Board:
         unplugged=tuple(name for _, name in isolated(consultation)),
         now=tuple(_changed_now(consultation)),
         done=consultation.done,
+        waiting=tuple((work.name, work.wait) for _, work in waiting(consultation)),
     )
+
+
+def waiting(consultation: Consultation) -> list[tuple[str, Test | Repair]]:
+    """Return what soaks, dries or charges: whether it is a test or a repair, and its entry."""
+    known = consultation.knowledge
+    return [(k, known.repairs[i] if k == "repair" else known.tests[i]) for k, i in consultation.state.waiting]
 
 
 def standing_so(consultation: Consultation) -> dict[str, str]:
@@ -208,6 +217,9 @@ def said(known: Knowledge, event: Event) -> str:
         return f"Complaint: {known.complaints[body['complaint']].name}"
     if event.kind == "repair":
         return f"Repair: {known.repairs[body['repair']].name}{_found(known, body.get('found') or {})}"
+    if event.kind == "start":
+        work = known.repairs[body["repair"]] if "repair" in body else known.tests[body["test"]]
+        return f"Begun, it waits: {work.name}"
     if event.kind == "tool":
         return f"{'Tool at hand' if body.get('have') else 'No such tool here'}: {body['tool']}"
     if event.kind == "note":

@@ -235,6 +235,33 @@ def test_what_was_not_there_at_the_last_job_is_not_there_at_the_next(work):
     assert tools_lacking((new_intake("Next", NOON, ["gap tester"]), again)) == []
 
 
+def test_while_something_soaks_something_else_is_offered_and_the_end_is_one_answer(work, with_soak):
+    plan = [("repair.soak_points", ["started", "over.repair.soak_points", "did_it", "broken"])]
+    bench, asker = work(LATELY, plan, ["q"], known=with_soak)
+    run(bench)
+    assert bodies(bench)[-2:] == [
+        ("start", {"repair": "soak_points"}),
+        ("repair", {"repair": "soak_points", "found": {"points_oxidised": "broken"}}),
+    ]
+    text = asker.sink.getvalue()
+    assert "1 min hands on, then wait 10 h" in text
+    begun = text.partition("Written down: Begun, it waits: Points in spirit overnight")[2]
+    beside, _, after = begun.partition("-> The waiting is over: Points in spirit overnight")
+    assert "Waiting by itself: Points in spirit overnight (10 h)" in beside
+    assert "WHILE IT WAITS: Clear the pilot jet" in beside  # all else needs a kick, or the points
+    assert "WAITING: Points in spirit overnight - 1 min" in after
+    account = as_text(trail(bench.consultation))
+    assert "1 min, 10 h of waiting" in account
+    assert "up to 10 h of waiting" in " ".join(account.split())
+
+
+def test_it_is_not_started_while_something_soaks(work, with_soak):
+    bench, asker = work(LATELY, [("repair.soak_points", ["started", "try"])], ["q"], known=with_soak)
+    run(bench)
+    assert "First the waiting has to be over" in asker.sink.getvalue()
+    assert any("Still soaking" in left for left in trail(bench.consultation).left)
+
+
 def test_cannot_asks_why_and_the_step_can_be_put_back(work):
     bench, _ = work(LATELY, [("test.look_points", ["cannot", "no tool for it", "others", "lift.look_points"])], ["q"])
     run(bench)

@@ -35,6 +35,7 @@ BOARD = Board(
     currency="EUR",
     doubt="",
     done=False,
+    waiting=(("Charge the battery", 600.0),),
 )
 TENSION = Caution(
     id="ht",

@@ -119,6 +119,7 @@ steps:
   - declined: spark_at_gap
   - lift: spark_at_gap
   - {tool: gap tester, for: spark_at_gap}
+  - start: new_plug
   - repair: new_plug
     found: {plug_fouled: broken}
     minutes: 4
@@ -176,6 +177,7 @@ def test_a_whole_job_becomes_its_events(tmp_path):
         Event("declined", {"test": "spark_at_gap"}),
         Event("lift", {"test": "spark_at_gap"}),
         Event("tool", {"tool": "gap tester", "have": False, "test": "spark_at_gap"}),
+        Event("start", {"repair": "new_plug"}),
         Event("repair", {"repair": "new_plug", "found": {"plug_fouled": "broken"}, "minutes": 4.0, "parts": 3.5}),
         Event("repair", {"repair": "new_plug", "found": {}}),
         Event("observe", {"test": "try_to_start", "outcome": "fires_then_dies"}),
@@ -201,7 +203,7 @@ def test_every_event_knows_its_place(tmp_path):
     script = read_script(path, KNOWLEDGE)
     assert len(script.places) == len(script.events)
     assert [str(place) for place in script.places[:3]] == [f"{path}:1:1", f"{path}:9:5", f"{path}:11:5"]
-    assert script.places[-1] == script.places[-2] == Place(str(path), 35, 5)
+    assert script.places[-1] == script.places[-2] == Place(str(path), 36, 5)
 
 
 def test_the_least_that_is_a_job(tmp_path):

@@ -111,6 +111,13 @@ def _repair(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
     yield Event("repair", {"repair": repair, "found": found} | desk.amounts(keys, ("minutes", "parts")))
 
 
+def _start(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
+    """Yield that something was begun and left to soak, dry or charge."""
+    known = desk.knowledge
+    work = desk.id(keys["start"], "test or repair", [*known.tests, *known.repairs])
+    yield Event("start", {"repair" if work in known.repairs else "test": work})
+
+
 def _try_out(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
     """Yield the outcome of trying to start."""
     if test := desk.knowledge.tests.get(TRY_OUT):
@@ -197,6 +204,7 @@ _STEPS: Mapping[str, tuple[_Make, tuple[str, ...]]] = {
     "declined": (_of_test, ()),
     "lift": (_of_test, ()),
     "tool": (_tool, ("have", "for")),
+    "start": (_start, ()),
     "repair": (_repair, ("found", "minutes", "parts")),
     "try_out": (_try_out, ()),
     "open": (_access, ()),

@@ -191,6 +191,15 @@ def plugged(bench: Bench, kind: Literal["reconnect", "accept"], test_id: str) ->
     return AGAIN
 
 
+def started(bench: Bench, card: cards.Card) -> str:
+    """Record that a step is begun and now soaks, dries or charges by itself."""
+    kind = "repair" if card.step.kind == "repair" else "test"
+    bench.record("start", {kind: cards.work_of(bench.consultation, card.step).id})
+    said = views.said(bench.knowledge, bench.events[-1])
+    bench.page.show(bench.page.wrapped(f"Written down: {said}", "", "bold", rest="  "))
+    return AGAIN
+
+
 def undo(bench: Bench) -> str:
     """Take back the last step that still stands."""
     taken = views.said(bench.knowledge, views.last_standing(bench.consultation))

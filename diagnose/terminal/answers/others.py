@@ -65,6 +65,10 @@ def every_step(bench: Bench, planned: list[Step]) -> Step | None:
 
 def try_out(bench: Bench) -> Step | None:
     """Show the try-out as the step; where it is locked say by what, and offer what unlocks it."""
+    waiting = [work.name for _, work in views.waiting(bench.consultation)]
+    if waiting:
+        warn(bench, f"First the waiting has to be over: {', '.join(waiting)}.")
+        return None
     step = cards.step_for(bench.consultation, "try_out", views.TRY_OUT)
     if step is None:
         warn(bench, "There is nothing to try out for this complaint now.")

@@ -45,7 +45,7 @@ def short(consultation: Consultation, reason: Reason) -> list[str]:
         said.append(_sentence(told_apart([[_name(consultation, cause) for cause in group] for group in few])))
     if step.kind == "try_out":
         said.append(f"It goes with {per_cent(_works(step))}.")
-    if _priced(step):
+    if _priced(step) and reason.unlocks is None:
         said.append(_saves(consultation, step))
     return said
 
@@ -126,8 +126,10 @@ def _saves(consultation: Consultation, step: Step) -> str:
 
 def _account(consultation: Consultation, step: Step) -> str:
     """Return what a step saves and what it costs, in time and in money."""
-    saves = minutes(max(step.saves, 0.0) / _rate(consultation))
-    saved = f"Saves {_about(step)} {saves} of what is left (cost {_money(consultation, max(step.saves, 0.0))})"
+    time = step.saves / _rate(consultation)
+    saved = f"Saves {_about(step)} {minutes(time)} of what is left (cost {_money(consultation, step.saves)})"
+    if time < SAME_MINUTES:
+        saved = "By itself it saves nothing of what is left"
     wait = f" and {waiting(step.wait)} of waiting" if step.wait else ""
     return f"{saved}; takes {minutes(step.minutes)}{wait} (cost {_money(consultation, step.cost)})."
 

@@ -15,8 +15,11 @@ BIKE = {
     "strokes": "4",
     "ignition": "points_battery",
     "battery": "yes",
-    "parked": "year",
+    "parked": "lately",
 }
+
+
+BATTERY = {"batt_rest", "batt_load", "batt_crank", "new_battery", "charge_battery", "clean_terminals"}
 
 
 @pytest.fixture(scope="module")
@@ -27,6 +30,9 @@ def charging(shipped):
 
 def test_nothing_turns_the_engine_or_uses_the_battery_while_it_charges(shipped, charging):
     assert charging.state.waiting == (("repair", "charge_battery"),)
+    before = {step.id for step in charging.earlier.free}
+    assert any("kicks" in shipped.tests[name].does for name in before & shipped.tests.keys())
+    assert BATTERY & before
     assert charging.free
     for step in charging.free:
         assert step.kind in ("test", "repair")
@@ -34,7 +40,7 @@ def test_nothing_turns_the_engine_or_uses_the_battery_while_it_charges(shipped, 
         asked = step.kind == "test" and work.kind == "ask"
         assert asked or not {"kicks", "runs", "rides", "sparks"} & work.does, step.id
         assert asked or "seat_off" not in work.access, step.id  # the charger stands there
-    assert not {"batt_volts", "batt_load", "batt_crank", "try_out", "new_battery"} & {s.id for s in charging.free}
+    assert not BATTERY & {step.id for step in charging.free}
     assert charging.next_step in charging.steps
 
 
@@ -88,3 +94,17 @@ def test_the_dangers_of_what_waits_stand_at_what_is_done_beside_it(shipped, char
     before = charging.earlier
     assert before is not None
     assert "battery_acid" not in [caution.id for caution in card(before, charging.free[0]).cautions]
+
+
+def test_lamps_tell_nothing_while_their_battery_is_on_the_charger(charging):
+    assert {"look_lamps", "key_feed"} <= {step.id for step in charging.earlier.free}
+    assert not {"look_lamps", "key_feed"} & {step.id for step in charging.free}
+
+
+def test_no_petrol_goes_into_a_tank_that_soaks(charging):
+    before = charging.earlier
+    petrol = {"fresh_fuel", "fill_tank", "turn_on_tap"}
+    assert petrol <= {step.id for step in before.free}
+    soaking = before.add(start("repair", "clean_tank"))
+    assert not petrol & {step.id for step in soaking.free}
+    assert "charge_battery" in {step.id for step in soaking.free}

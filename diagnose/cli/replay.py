@@ -146,6 +146,7 @@ def figures(consultation: Consultation) -> dict[str, Any]:
         "conflict": now.doubt or None,
         "out_of_date": sorted(consultation.out_of_date),
         "waiting": [{"kind": kind, "id": work} for kind, work in consultation.state.waiting],
+        "out_of_reach": [{"id": one.work.id, "tools": list(one.tools)} for one in consultation.out_of_reach],
         "bike_now": standing_so(consultation),
         "reckoned_apart": list(now.apart),
         "done": now.done,

@@ -114,7 +114,7 @@ def _repair(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
 def _start(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
     """Yield that something was begun and left to soak, dry or charge."""
     known = desk.knowledge
-    work = desk.id(keys["start"], "test or repair", [*known.tests, *known.repairs])
+    work = desk.id(keys["start"], "step", [*known.tests, *known.repairs])
     yield Event("start", {"repair" if work in known.repairs else "test": work})
 
 

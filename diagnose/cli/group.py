@@ -7,6 +7,7 @@ import os
 import click
 
 from diagnose import __version__
+from diagnose.cli.chart import chart
 from diagnose.cli.check import check
 from diagnose.cli.desk import HOME_VARIABLE, Desk
 from diagnose.cli.explain import explain
@@ -36,5 +37,5 @@ def diagnose(context: click.Context, plain: bool, home: str | None) -> int:
     return 0 if context.invoked_subcommand else interview(context.obj)
 
 
-for _command in (replay, demo, jobs, trail, explain, check):
+for _command in (replay, demo, jobs, trail, explain, chart, check):
     diagnose.add_command(_command)

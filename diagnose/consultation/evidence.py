@@ -9,7 +9,7 @@ from diagnose.consultation.safety import asked_conditions
 from diagnose.consultation.state import TRY_TO_START, State, situation_now
 from diagnose.inference.ladder import Observation, Rung, observed
 from diagnose.inference.posterior import Question
-from diagnose.model import PRESENT, Knowledge, Test
+from diagnose.model import PRESENT, Complaint, Knowledge, Test
 from diagnose.network.graph import BikeGraph, decision_graph
 
 TURN_TARGET = ("no_turn",)
@@ -31,50 +31,56 @@ def bike_graph(knowledge: Knowledge, facts: Mapping[str, str]) -> BikeGraph:
     return _graphs[key]
 
 
+def complaints(knowledge: Knowledge, state: State) -> tuple[Complaint, ...]:
+    """Return what the owner complains of: what the bike came in for, then what else."""
+    return tuple(knowledge.complaints[one] for one in (state.complaint, *state.also) if one)
+
+
 def targets(knowledge: Knowledge, state: State) -> tuple[str, ...]:
     """Return the conditions that must be healthy for the job to be done.
 
-    Those of the complaint, and whatever a try-out has shown since: a bike that goes again, but only on the
+    Those of the complaints, and whatever a try-out has shown since: a bike that goes again, but only on the
     choke, does not yet do what it should.
     """
-    wanted = knowledge.complaints[state.complaint].target if state.complaint else START_TARGET
+    wanted = [node for complaint in complaints(knowledge, state) for node in complaint.target] or START_TARGET
     attempt = try_out_of(knowledge, state)
     shown = [attempt.outcome(seen.outcome).drivers for seen in state.seen if attempt and seen.test == attempt.id]
     return tuple(dict.fromkeys((*wanted, *(node for drivers in shown for node in drivers))))
 
 
 def try_out_of(knowledge: Knowledge, state: State) -> Test | None:
-    """Return the try-out as this job needs it: it lasts until the complaint would have shown itself."""
-    attempt = knowledge.tests.get(TRY_TO_START)
-    complaint = knowledge.complaints.get(state.complaint or "")
-    if attempt is None or complaint is None:
+    """Return the try-out as this job needs it: it lasts until every complaint would have shown itself."""
+    attempt, said = knowledge.tests.get(TRY_TO_START), complaints(knowledge, state)
+    if attempt is None or not said:
         return attempt
     unseen = {
         node: dict.fromkeys(knowledge.conditions[node].levels[1:], 1.0)
+        for complaint in said
         for node in complaint.target
         if node not in attempt.drivers and node in knowledge.conditions
     }
     outcomes = tuple(replace(o, drivers=unseen) if o.complaint else o for o in attempt.outcomes)
-    proof = complaint.proof
-    if proof is None:
-        return replace(attempt, outcomes=outcomes)
+    proofs = list(dict.fromkeys(complaint.proof for complaint in said if complaint.proof))
     return replace(
         attempt,
         outcomes=outcomes,
-        steps=(*attempt.steps, proof.step),
-        minutes=attempt.minutes + proof.minutes,
-        cautions=tuple(dict.fromkeys((*attempt.cautions, *proof.cautions))),
+        steps=(*attempt.steps, *(proof.step for proof in proofs)),
+        minutes=attempt.minutes + sum(proof.minutes for proof in proofs),
+        cautions=tuple(dict.fromkeys((*attempt.cautions, *(c for proof in proofs for c in proof.cautions)))),
     )
 
 
 def evidence(knowledge: Knowledge, state: State) -> tuple[Observation, ...]:
-    """Return the complaint and every result as observations, each in its situation."""
+    """Return the complaints and every result as observations, each in its situation.
+
+    Only the first complaint says what the bike did not do: what else is told may be of another day.
+    """
     found = []
-    if state.complaint:
-        complaint = knowledge.complaints[state.complaint]
-        did_not = Rung(0.0, {node: {PRESENT: 1.0} for node in complaint.excludes})
+    for complaint in complaints(knowledge, state):
+        first = complaint.id == state.complaint
+        did_not = (Rung(0.0, {node: {PRESENT: 1.0} for node in complaint.excludes}),) if first else ()
         reported = Rung(complaint.base, complaint.drivers)
-        found.append(Observation(f"complaint: {complaint.name}", (did_not,), reported))
+        found.append(Observation(f"complaint: {complaint.name}", did_not, reported))
     attempt = try_out_of(knowledge, state)
     for seen in state.seen:
         test = attempt if attempt and seen.test == attempt.id else knowledge.tests[seen.test]

@@ -79,8 +79,8 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}
     tests |= {t.id: t for t in (knowledge.tests[name] for name in opening) if _can_open(knowledge, state, t)}
     candidates = {t.id: _candidate(knowledge, state, t) for t in tests.values()}
-    alone = np.array(list(_alone(bike, targets(knowledge, state)).values()))
-    stop = _explained(stopping(np.array(list(belief.causes.values())), alone), belief.failing)
+    alone = _stopping_alone(knowledge, state)
+    stop = stopping_now(knowledge, state, belief)
     options = {t.id: test_option(knowledge, state, t) for t in tests.values()}
     looks = quickest_looks(knowledge, state)
     repairs = [
@@ -177,6 +177,16 @@ def stopping(present: Floats, alone: Floats) -> Floats:
     others = 1 - np.exp(quiet.sum(axis=-1, keepdims=True) - quiet)
     result: Floats = present * alone / np.maximum(alone + (1 - alone) * others, 1e-12)
     return result
+
+
+def stopping_now(knowledge: Knowledge, state: State, belief: Posterior) -> Floats:
+    """Return P(cause present and itself what stops the bike), shape (causes,) in the order of `belief.causes`."""
+    present = np.array(list(belief.causes.values()))
+    return _explained(stopping(present, _stopping_alone(knowledge, state)), belief.failing)
+
+
+def _stopping_alone(knowledge: Knowledge, state: State) -> Floats:
+    return np.array(list(_alone(bike_graph(knowledge, state.facts), targets(knowledge, state)).values()))
 
 
 @lru_cache(maxsize=16)

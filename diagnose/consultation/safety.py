@@ -1,12 +1,12 @@
-"""Which cautions lock an activity now, and what would unlock it: safety is no trade-off."""
+"""Which cautions are said at a step, which lock an activity now, what would unlock it: safety is no trade-off."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from diagnose.consultation.state import State, known_tests, repairs_by, stands
-from diagnose.model import Caution, Gate, Knowledge, Test, gate_state
+from diagnose.consultation.state import State, known_tests, reaching, repairs_by, stands
+from diagnose.model import Access, Caution, Gate, Knowledge, Reach, Test, Work, gate_state, may_apply
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +21,31 @@ class Lock:
     forbids: frozenset[str]
     unlocked_by: tuple[str, ...]
     put_back: tuple[str, ...] = ()
+
+
+def brings(knowledge: Knowledge, state: State, work: Work) -> tuple[Reach, ...]:
+    """Return what has to be done first for the bike to stand as a piece of work needs it."""
+    ways = (reaching(knowledge, state, work.needs) or {}).values()
+    return tuple(option.reach for option in ways if option.reach is not None)
+
+
+def said_at(knowledge: Knowledge, state: State, work: Work, opens: Iterable[str]) -> tuple[Caution, ...]:
+    """Return the cautions of a piece of work, of what it opens (access ids) and of what has to be done first.
+
+    Those of what soaks, dries or charges come after: they are there as long as it waits.
+    """
+    opened = [knowledge.access[access] for access in opens]
+    waits = [knowledge.repairs[one] if kind == "repair" else knowledge.tests[one] for kind, one in state.waiting]
+    entries: list[Reach | Access | Work] = [*brings(knowledge, state, work), *opened, work, *waits]
+    said = dict.fromkeys(caution for entry in entries for caution in entry.cautions)
+    return tuple(c for c in (knowledge.cautions[one] for one in said) if may_apply(c.applies, state.facts))
+
+
+def by_button(facts: Mapping[str, str], work: Work) -> str:
+    """Return what a kick means on a bike that has only a button; empty where nothing needs saying."""
+    if facts.get("starter") == "electric" and "kicks" in work.does:
+        return "No kick lever here - where it says kick, press the button, five seconds at most, then let it cool."
+    return ""
 
 
 def locks(knowledge: Knowledge, state: State, conditions: Mapping[str, Mapping[str, float]]) -> tuple[Lock, ...]:

@@ -58,6 +58,7 @@ class State:
 
     told: the facts that were told, with what they imply; facts: those and what goes without saying beside them, an
     empty text for a fact that such a bike does not have.
+    complaint: what it came in for; also: what else the owner complains of.
     minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose change to the bike is
     still in force; accepted: those with which it may be started. repairs: all that changed causes, the floods that
     kicking may have made among them. now: how the bike stands, where work or word changed that; kicks: since the
@@ -69,6 +70,7 @@ class State:
     told: Mapping[str, str] = field(default_factory=dict)
     facts: Mapping[str, str] = field(default_factory=dict)
     complaint: str | None = None
+    also: tuple[str, ...] = ()
     shop: Shop = Shop()
     seen: tuple[Seen, ...] = ()
     repairs: tuple[RepairDone, ...] = ()
@@ -263,9 +265,6 @@ def check_facts(knowledge: Knowledge, facts: Mapping[str, str]) -> dict[str, str
 def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
     if number:
         raise JobError("a job has one intake, at its beginning")
-    complaint = body.get("complaint")
-    if complaint is not None:
-        _entry("complaint", knowledge.complaints, complaint)
     given = body.get("shop") or {}
     shop = Shop(
         float(given.get("labour", LABOUR_PER_HOUR)),
@@ -278,7 +277,7 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
     for fact in given_facts.keys() & knowledge.now.keys():
         state = _stand(knowledge, state, fact, given_facts[fact])
     title, words = str(body.get("title", "")), str(body.get("words", ""))
-    state = replace(state, title=title, words=words, complaint=complaint, shop=shop)
+    state = _complaint(knowledge, replace(state, title=title, words=words, shop=shop), body, number)
     return _with_facts(knowledge, state, facts)
 
 
@@ -317,8 +316,12 @@ def _fact(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: i
 
 
 def _complaint(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
-    _entry("complaint", knowledge.complaints, body["complaint"])
-    return replace(state, complaint=body["complaint"])
+    first, also = body.get("complaint"), tuple(body.get("also") or ())
+    for complaint in (*also, *([] if first is None else [first])):
+        _entry("complaint", knowledge.complaints, complaint)
+    if also and (first is None or len({first, *also}) <= len(also)):
+        raise JobError("what else is wrong comes beside another complaint, each once")
+    return replace(state, complaint=first, also=also)
 
 
 def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:

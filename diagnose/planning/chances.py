@@ -87,18 +87,39 @@ def cover(cures: Floats, money: Floats, marginals: Floats) -> Cover:
 
     Source: Feige, Lovasz and Tetali 2004 (greedy is within a factor 4; from memory).
     """
-    rows, count = np.arange(len(marginals)), len(cures)
     repair, cause = np.nonzero((cures > 0.0) | (np.arange(cures.shape[1]) == 0))
-    per_money = cures[repair, cause] / np.maximum(money, FREE)[repair]
-    left, open_to = np.ones_like(marginals), np.ones((len(rows), count), dtype=np.bool_)
-    before, after = np.ones((len(rows), *cures.shape)), np.ones((len(rows), *cures.shape))
-    for _ in range(count):
-        gains = np.where(open_to, _by_repair((marginals * left)[:, cause] * per_money, repair), -1.0)
-        pick = gains.argmax(axis=1)
-        before[rows, pick] = left
-        left = left * (1.0 - cures[pick])
-        after[rows, pick], open_to[rows, pick] = left, False
-    return Cover(repair, cause, before[:, repair, cause], after[:, repair, cause], left)
+    worth = marginals[:, cause] * (cures[repair, cause] / np.maximum(money, FREE)[repair])
+    left, before, after = np.ones_like(worth), np.ones_like(worth), np.ones_like(worth)
+    open_to = np.ones((len(marginals), len(cures)), dtype=np.bool_)
+    group, kept = _rivals(repair, cause, len(cures)), np.vstack([1.0 - cures, np.ones(cures.shape[1])])
+    for _ in range(np.bincount(group).max(initial=0)):
+        pick = _first_of_each(np.where(open_to, _by_repair(worth * left, repair), -1.0), group)
+        mine = pick[:, group]
+        np.copyto(before, left, where=mine[:, repair] == repair)
+        left *= kept[mine[:, repair], cause]
+        np.copyto(after, left, where=mine[:, repair] == repair)
+        open_to &= mine != np.arange(len(cures))
+    return Cover(repair, cause, before, after, np.prod(1.0 - cures, axis=0)[None, :])
+
+
+def _rivals(repair: NDArray[np.intp], cause: NDArray[np.intp], count: int) -> NDArray[np.intp]:
+    """Return [R] the group of each repair; those of different groups have no cause in common, so they do not wait."""
+    mine, before = np.arange(count), np.full(count, -1)
+    while not np.array_equal(mine, before):
+        before = mine.copy()
+        least = np.full(cause.max(initial=0) + 1, count)
+        np.minimum.at(least, cause, mine[repair])
+        np.minimum.at(mine, repair, least[cause])
+    return np.unique(mine, return_inverse=True)[1]
+
+
+def _first_of_each(gains: Floats, group: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Return [B, G] the repair of most gain in each group, the first of several; R where none gains 0 or more."""
+    order = np.argsort(group, kind="stable")
+    starts = np.flatnonzero(np.diff(group[order], prepend=-1))
+    best = np.maximum.reduceat(gains[:, order], starts, axis=1)
+    first = np.where((gains == best[:, group]) & (gains >= 0.0), np.arange(gains.shape[1]), gains.shape[1])
+    return np.minimum.reduceat(first[:, order], starts, axis=1)
 
 
 def losses(given: Cover, marginals: Floats, failing: Floats) -> Losses:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from diagnose.consultation import TRY_TO_START, Consultation, resume
+from diagnose.consultation.evidence import complaints
 from diagnose.consultation.readings import as_written
 from diagnose.consultation.state import State
 from diagnose.events import Event, standing
@@ -101,7 +102,7 @@ def trail(consultation: Consultation) -> Trail:
         title=state.title,
         date=events[0].at[:10],
         bike=tuple((known.facts[fact].name, _option(known, fact, state.told)) for fact in state.told),
-        complaint=known.complaints[state.complaint].name if state.complaint else "",
+        complaint="; also: ".join(one.name for one in complaints(known, state)),
         words=_words(events),
         steps=tuple(_steps(known, events)),
         notes=state.notes,

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from diagnose.model import Caution, Knowledge, Outcome, Reach, Repair, Test, may_apply
+from diagnose.model import Caution, Knowledge, Outcome, Repair, Test, may_apply
 from diagnose.planning.access import AccessTree
 from diagnose.planning.steps import Step
-from diagnose.terminal.views import MOST_CURES, TRY_OUT, likely, waiting
+from diagnose.terminal.views import MOST_CURES, TRY_OUT, likely
 from diagnose.wording import per_cent
 
 if TYPE_CHECKING:  # the real import is heavy and waits until the first answers are being given
@@ -46,16 +46,15 @@ class Card:
 def card(consultation: Consultation, step: Step) -> Card:
     """Return a step with its texts."""
     from diagnose.consultation.reasons import at_hand
+    from diagnose.consultation.safety import brings, by_button, said_at
 
-    known, told = consultation.knowledge, consultation.state.facts
+    known, state = consultation.knowledge, consultation.state
     if step.kind == "reconnect":
         return _putting_back(known.tests[step.id], step)
     work = work_of(consultation, step)
     opened = [known.access[access] for access in step.opens]
     tools = [tool for entry in (*opened, work) for tool in entry.tools]
-    ways = list(_ways(consultation, work))
-    beside = [other for _, other in waiting(consultation)]  # its dangers are there as long as it waits
-    said = [caution for entry in (*ways, *opened, work, *beside) for caution in entry.cautions]
+    ways = brings(known, state, work)
     return Card(
         step=step,
         name=work.name,
@@ -63,30 +62,15 @@ def card(consultation: Consultation, step: Step) -> Card:
         first_wait=sum(way.wait for way in ways),
         opens=tuple((access.name, access.open) for access in opened),
         closes=tuple(known.access[access].name for access in step.closes),
-        cautions=tuple(c for c in (known.cautions[one] for one in dict.fromkeys(said)) if may_apply(c.applies, told)),
-        how=(*_by_button(told, work), *work.steps),
+        cautions=said_at(known, state, work, step.opens),
+        how=tuple(said for said in (by_button(state.facts, work), *work.steps) if said),
         tools=tuple(dict.fromkeys(tools)),
         why=work.why if isinstance(work, Test) else _cures(consultation, work),
         ask=work.ask if isinstance(work, Test) else "",
         doubt=work.doubt if isinstance(work, Test) else "",
         locks=tuple(lock_text(known, consultation, caution) for caution in step.forbidden),
-        at_hand=tuple(known.access[access].name for access in at_hand(known, consultation.state, step)),
+        at_hand=tuple(known.access[access].name for access in at_hand(known, state, step)),
     )
-
-
-def _by_button(facts: Mapping[str, str], work: Test | Repair) -> Iterator[str]:
-    """Give what a kick means on a bike that has only a button."""
-    if facts.get("starter") == "electric" and "kicks" in work.does:
-        yield "No kick lever here - where it says kick, press the button, five seconds at most, then let it cool."
-
-
-def _ways(consultation: Consultation, work: Test | Repair) -> Iterator[Reach]:
-    """Give what brings the bike to stand as a piece of work needs it."""
-    from diagnose.consultation.state import reaching
-
-    for option in (reaching(consultation.knowledge, consultation.state, work.needs) or {}).values():
-        if option.reach is not None:
-            yield option.reach
 
 
 def _putting_back(test: Test, step: Step) -> Card:

@@ -14,7 +14,8 @@ from diagnose.terminal.page import Line
 from diagnose.terminal.screens import fact_help
 from diagnose.tools import ways
 
-UNKNOWN, HELP, ENOUGH, STOP = "unknown", "how", "enough", "stop"
+UNKNOWN, HELP, ENOUGH, STOP, NOTHING = "unknown", "how", "enough", "stop", "nothing"
+ELSE = "And what else does it do?"
 LABOUR_PER_HOUR = 45.0
 NO_START, STARTS_BADLY = "It will not start", "It starts badly, dies, floods or bangs"
 RUNS_BADLY, BESIDE = "It runs, but not right", "It smokes, makes a noise or will not stop"
@@ -167,29 +168,40 @@ def ask_complaint(bench: Bench) -> bool:
     """Ask what is wrong, unless that is known; False: stop for today."""
     if any(event.kind == "complaint" for event in bench.events):
         return True
-    chosen = choose_complaint(bench)
-    if chosen == STOP:
+    chosen = choose_complaints(bench)
+    if not chosen:
         return False
     words = bench.asker.text("words", "The owner's own words, for the account (Enter: none):")
-    bench.record("complaint", {"complaint": chosen, "words": words})
+    bench.record("complaint", {**chosen, "words": words})
     return True
 
 
-def choose_complaint(bench: Bench) -> str:
-    """Ask for the complaint in two short lists; return its id, or stop."""
+def choose_complaints(bench: Bench) -> dict[str, Any]:
+    """Ask for the complaint, then for what else the bike does until nothing more is named; empty: stop for today."""
+    first = _choose(bench, "What does it do?", [], Choice(STOP, "Stop for today", "q"))
+    if first == STOP:
+        return {}
+    also: list[str] = []
+    while (other := _choose(bench, ELSE, [first, *also], Choice(NOTHING, "Nothing else", "n"))) != NOTHING:
+        also.append(other)
+    return {"complaint": first} | ({"also": also} if also else {})
+
+
+def _choose(bench: Bench, ask: str, named: Sequence[str], leave: Choice) -> str:
+    """Ask for one complaint in two short lists, without those named already; return its id, or what leaves."""
     facts = known_facts(bench.events)
-    fitting = [one for one in bench.knowledge.complaints.values() if may_apply(one.applies, facts)]
-    groups = _grouped(fitting)
-    while True:
-        rows = [Choice(name, name) for name in groups]
-        rows.append(Choice(STOP, "Stop for today", "q"))
-        group = bench.asker.choose("complaint.group", "What does it do?", rows)
-        if group == STOP:
-            return STOP
+    fitting = [c for c in bench.knowledge.complaints.values() if may_apply(c.applies, facts) and c.id not in named]
+    groups, topic = _grouped(fitting), "also" if named else "complaint"
+    while groups:
+        rows = [leave] * bool(named) + [Choice(name, name) for name in groups] + [leave] * (not named)
+        group = bench.asker.choose(f"{topic}.group", ask, rows)
+        if group == leave.value:
+            return group
         says = [Choice(one.id, one.name) for one in groups[group]]
-        chosen = bench.asker.choose("complaint", f"{group}:", [*says, Choice(BACK, "Back", "b")])
+        chosen = bench.asker.choose(topic, f"{group}:", [*says, Choice(BACK, "Back", "b")])
         if chosen != BACK:
             return chosen
+    return leave.value
 
 
 def _grouped(complaints: Iterable[Complaint]) -> dict[str, list[Complaint]]:

@@ -12,7 +12,7 @@ from diagnose.terminal import cards, reasons, screens, views
 from diagnose.terminal.answers import closing, more, moves, others
 from diagnose.terminal.asking.asker import AskerError, Choice
 from diagnose.terminal.bench import Bench, load_engine, patience
-from diagnose.terminal.intake import STOP, choose_complaint, fact_sheet, intake, tools_lacking
+from diagnose.terminal.intake import STOP, choose_complaints, fact_sheet, intake, tools_lacking
 from diagnose.terminal.page import Line
 from diagnose.terminal.views import AGAIN, LEAVE
 
@@ -63,11 +63,10 @@ def run(bench: Bench) -> None:
 
 def _complaint_again(bench: Bench) -> bool:
     """Ask for the complaint once more after it was taken back; False: stop for today."""
-    chosen = choose_complaint(bench)
-    if chosen == STOP:
-        return False
-    bench.record("complaint", {"complaint": chosen})
-    return True
+    chosen = choose_complaints(bench)
+    if chosen:
+        bench.record("complaint", chosen)
+    return bool(chosen)
 
 
 def _stuck(bench: Bench, error: DiagnoseError) -> str:

@@ -214,7 +214,8 @@ def said(known: Knowledge, event: Event) -> str:
         fact = known.facts[body["fact"]]
         return f"{fact.name}: {fact.options[body['option']].name if body['option'] else 'not known'}"
     if event.kind == "complaint":
-        return f"Complaint: {known.complaints[body['complaint']].name}"
+        both = [known.complaints[one].name for one in (body["complaint"], *body.get("also", ()))]
+        return f"Complaint: {'; also: '.join(both)}"
     if event.kind == "repair":
         return f"Repair: {known.repairs[body['repair']].name}{_found(known, body.get('found') or {})}"
     if event.kind == "start":

@@ -17,7 +17,7 @@ from diagnose.model import Knowledge
 from diagnose.problems import JobError
 from diagnose.reading.load import load, shipped_folder
 from diagnose.reading.script import read_script
-from tests.cases.test_cases import CASES, HERE, Standing, standing
+from tests.cases.test_cases import CASES, HERE, LEFT_OPEN, Standing, standing
 
 
 @cache
@@ -32,7 +32,7 @@ def of(case: str) -> tuple[str, str, Standing | str]:
     main = script.confirmed[0].partition(".")[0]
     system = book().causes[main].system if main in book().causes else "not in the book"
     try:
-        return case, system, standing(book(), script)
+        return case, system, standing(book(), script, LEFT_OPEN.get(case, ()))
     except (AssertionError, JobError) as error:
         return case, system, str(error)
 

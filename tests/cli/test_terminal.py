@@ -46,6 +46,7 @@ def test_intake_by_single_keys_then_stop(terminal, command):
         ("last run", "1"),
         ("What does it do", "1"),
         ("floods or bangs:", "1"),
+        ("what else does it do", "n"),
         ("own words", "\r"),
         ("Most likely:", ""),
         ("Stop for today", "q"),

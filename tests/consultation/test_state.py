@@ -124,6 +124,10 @@ def test_a_closed_job_takes_only_a_note_or_an_undo(job):
         ),
         (Event("lift", {"test": "spark_at_gap"}), "spark_at_gap is on the list already"),
         (Event("complaint", {"complaint": "sad"}), "there is no complaint 'sad' in the knowledge"),
+        (
+            Event("complaint", {"complaint": "smokes", "also": ["smokes"]}),
+            "what else is wrong comes beside another complaint, each once",
+        ),
         (Event("fact", {"fact": "strokes", "option": "3"}), "strokes cannot be '3'; write one of: 2, 4"),
         (
             Event("fact", {"fact": "battery", "option": "maybe"}),
@@ -161,3 +165,34 @@ def test_what_is_left_unplugged_locks_the_start_until_it_is_put_back_or_accepted
     assert "isolated_now" not in [lock.caution for lock in accepted.locks]
     message = refused(job, Event("accept", {"test": "spark_kill_isolated"}))
     assert message.endswith("nothing to accept; isolated now: nothing")
+
+
+def test_a_second_complaint_is_evidence_and_must_be_gone_as_well(shipped):
+    """Blue smoke beside a bike that is hard to start: oil in the cylinder rises, and the job is not done while it smokes."""
+    bike = {"strokes": "4", "starter": "kick", "fuelling": "carburettor", "parked": "lately"}
+    one = begin(shipped, {"bike": bike, "complaint": "hard_to_start"})
+    both = begin(shipped, {"bike": bike, "complaint": "hard_to_start", "also": ["smokes"]})
+    assert both.belief.causes["rings_worn"] > 3 * one.belief.causes["rings_worn"]
+    assert set(both.targets) >= set(one.targets) | {"smokes"}
+    assert both.try_out.minutes == one.try_out.minutes + shipped.complaints["smokes"].proof.minutes
+
+
+def test_what_is_told_besides_does_not_depend_on_the_order(shipped):
+    bike = {"strokes": "2", "parked": "lately"}
+    there, back = (
+        begin(shipped, {"bike": bike, "complaint": "no_power", "also": also}).belief.causes
+        for also in (["smokes", "knocks"], ["knocks", "smokes"])
+    )
+    assert there == pytest.approx(back, abs=1e-12)
+
+
+def test_a_bike_that_ran_today_has_no_old_petrol(shipped):
+    """Standing faults fall, what fails at a stroke does not."""
+    today, lately = (
+        begin(shipped, {"bike": {"strokes": "4", "starter": "electric", "parked": parked}})
+        for parked in ("today", "lately")
+    )
+    assert today.state.facts["parked"] == lately.state.facts["parked"] == "lately"
+    for cause in ("fuel_stale", "battery_flat", "pilot_jet_blocked"):
+        assert today.belief.causes[cause] < 0.7 * lately.belief.causes[cause]
+    assert today.belief.causes["plug_dead"] == pytest.approx(lately.belief.causes["plug_dead"], rel=0.02)

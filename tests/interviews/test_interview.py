@@ -20,8 +20,8 @@ from diagnose.terminal.interview import run
 
 NOON = datetime(2026, 3, 14, 12)
 GROUP = "It starts badly, dies, floods or bangs"
-LATELY = ["2", "points_magneto", "no", "port", "lately", GROUP, "not_a_cough", "Fine on Sunday."]
-YEARS = ["4", "points_battery", "years", GROUP, "not_a_cough", ""]
+LATELY = ["2", "points_magneto", "no", "port", "lately", GROUP, "not_a_cough", "nothing", "Fine on Sunday."]
+YEARS = ["4", "points_battery", "years", GROUP, "not_a_cough", "nothing", ""]
 PLAN = [
     ("test.spark_at_gap", ["reading", "5", "5 mm"]),
     ("repair.clean_points", ["did_it", "broken"]),
@@ -288,11 +288,15 @@ def test_facts_and_complaint_can_be_corrected_later(work):
         "complaint",
         "It runs, but not right",
         "knocks",
+        GROUP,
+        "not_a_cough",
     ]
-    bench, _ = work([*LATELY, *corrections], [], ["q"])
+    bench, asker = work([*LATELY, *corrections], [], ["q"])
     run(bench)
     assert bench.consultation.state.facts["battery"] == "yes"
     assert bench.consultation.state.complaint == "knocks"
+    assert bench.consultation.state.also == ("not_a_cough",)
+    assert asker.asked.count("also.group") == 2, "where nothing is left to name nothing is asked"
 
 
 def test_a_repair_of_his_own_choice_asks_for_each_cause(work):

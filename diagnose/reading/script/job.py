@@ -13,7 +13,7 @@ from diagnose.model import Knowledge, gate_state
 from diagnose.problems import KnowledgeError, Place, Problem
 from diagnose.reading.files import read_bytes, unreadable
 from diagnose.reading.script.desk import Desk
-from diagnose.reading.script.steps import step_events
+from diagnose.reading.script.steps import also, step_events
 from diagnose.reading.source import Node, read
 from diagnose.tools import known_tools
 from diagnose.units import convert
@@ -21,7 +21,7 @@ from diagnose.units import convert
 SOMETHING_ELSE = "something_else"
 """Stands under `confirmed` for what no cause of the knowledge describes."""
 
-KEYS = ("title", "source", "bike", "history", "shop", "complaint", "words", "steps", "confirmed")
+KEYS = ("title", "source", "bike", "history", "shop", "complaint", "also", "words", "steps", "confirmed")
 LOWEST_M, HIGHEST_M = -450.0, 6000.0
 """The shore of the lowest lake and the highest roads of the earth, in round figures. From memory."""
 
@@ -64,13 +64,15 @@ def _script(top: Node, desk: Desk) -> Script:
     keys = desk.mapping(top)
     desk.known_keys(keys, KEYS, "a scripted job")
     title, source, words = (desk.text(keys.get(key)) for key in ("title", "source", "words"))
-    intake = {
+    intake: dict[str, Any] = {
         "bike": _facts(keys, desk),
         "shop": _shop(keys.get("shop"), desk),
         "complaint": desk.id(keys.get("complaint"), "complaint", desk.knowledge.complaints),
         "title": title,
         "words": words,
     }
+    if others := also(keys, desk):
+        intake["also"] = others
     if "bike" not in keys:
         desk.wrong(top, "a scripted job says what bike it is", "missing-key", "bike: {a fact: an option}")
     events = [(Event("intake", intake), top)]

@@ -179,7 +179,25 @@ def _undo(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
 def _complaint(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
     """Yield that the complaint is another one."""
     complaint = desk.id(keys["complaint"], "complaint", desk.knowledge.complaints)
-    yield Event("complaint", {"complaint": complaint})
+    others = also(keys, desk)
+    yield Event("complaint", {"complaint": complaint} | ({"also": others} if others else {}))
+
+
+def also(keys: Mapping[str, Node], desk: Desk) -> list[str]:
+    """Return the complaints that are written beside the first one."""
+    first = keys.get("complaint")
+    named = {first.content} if first else set()
+    found = []
+    for item in desk.items(keys.get("also")):
+        if complaint := desk.id(item, "complaint", desk.knowledge.complaints):
+            if not named or complaint in named:
+                says = "also is what is wrong beside the complaint" + (
+                    f"; {complaint} is named already" if named else ""
+                )
+                desk.wrong(item, says, "also-again", "complaint: the worst of it, also: [the others]")
+            named.add(complaint)
+            found.append(complaint)
+    return found
 
 
 def _fact(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
@@ -214,7 +232,7 @@ _STEPS: Mapping[str, tuple[_Make, tuple[str, ...]]] = {
     "accept": (_isolation, ()),
     "note": (_note, ()),
     "undo": (_undo, ()),
-    "complaint": (_complaint, ()),
+    "complaint": (_complaint, ("also",)),
     "fact": (_fact, ()),
 }
 """Main key of a step -> what makes its events, and the keys that may stand beside it."""

@@ -9,7 +9,7 @@ from diagnose.terminal import cards, lists, screens, views
 from diagnose.terminal.answers import closing, moves, tools
 from diagnose.terminal.asking.asker import BACK, BACK_ENTRY, Choice
 from diagnose.terminal.bench import Bench
-from diagnose.terminal.intake import FIXED, STOP, UNKNOWN, ask_fact, choose_complaint, tell
+from diagnose.terminal.intake import FIXED, UNKNOWN, ask_fact, choose_complaints, tell
 from diagnose.terminal.views import AGAIN, LEAVE
 
 ALL_CAUSES = 30
@@ -119,10 +119,10 @@ def correct_fact(bench: Bench) -> str | None:
 
 def correct_complaint(bench: Bench) -> str:
     """Ask for the complaint anew: what it was when the bike came in."""
-    chosen = choose_complaint(bench)
-    if chosen == STOP:
+    chosen = choose_complaints(bench)
+    if not chosen:
         return LEAVE
-    bench.record("complaint", {"complaint": chosen})
+    bench.record("complaint", chosen)
     return AGAIN
 
 

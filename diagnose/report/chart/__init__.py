@@ -1,0 +1,1 @@
+"""The wall chart: as text (text), or drawn (boxes, order, layout, svg) on one sheet of paper (sheet, page)."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 
 def per_cent(share: float) -> str:
@@ -29,6 +29,15 @@ def minutes(amount: float) -> str:
     if not hours:
         return f"{whole} min"
     return f"{hours} h {rest:02d}" if rest else f"{hours} h"
+
+
+def waiting(amount: float) -> str:
+    """Return a time that passes by itself; long ones in days and nights.
+
+    >>> waiting(15), waiting(600), waiting(4320)
+    ('15 min', '10 h', '3 days')
+    """
+    return f"{amount / 1440:.0f} days" if amount >= 2880 else minutes(amount)
 
 
 def money(amount: float, currency: str) -> str:
@@ -61,3 +70,26 @@ def limit_said(limit: Mapping[str, float | None], currency: str = "") -> str:
     said = [f"at most {money(ceiling, currency)}"] if ceiling is not None else []
     said += [f"worth {money(running, currency)} when it runs"] if running is not None else []
     return f"The owner on money: {'; '.join(said) or 'no limit'}"
+
+
+def told_apart(groups: Sequence[Sequence[str]]) -> str:
+    """Return which causes a test tells apart; names of one group are not told from each other.
+
+    >>> told_apart([["Coil dead", "CDI dead"], ["Jet blocked"]])
+    'tells coil dead or CDI dead apart from jet blocked'
+    >>> told_apart([["Coil dead"]]), told_apart([])
+    ('shows whether it is coil dead', '')
+    """
+    if not groups:
+        return ""
+    first, *rest = [" or ".join(in_a_sentence(name) for name in group) for group in groups]
+    return f"tells {first} apart from {' and from '.join(rest)}" if rest else f"shows whether it is {first}"
+
+
+def in_a_sentence(name: str) -> str:
+    """Return a name as it stands inside a sentence: no capital, unless it is written in capitals.
+
+    >>> in_a_sentence("Coil dead"), in_a_sentence("CDI dead")
+    ('coil dead', 'CDI dead')
+    """
+    return name[:1].lower() + name[1:] if name[1:2].islower() else name

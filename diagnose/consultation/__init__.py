@@ -22,12 +22,15 @@ from typing import Any
 
 from diagnose.consultation.choices import out_of_date
 from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
-from diagnose.consultation.outlook import Outlooked, look_ahead, unplanned
+from diagnose.consultation.outlook import Outlooked, foreseen, look_ahead, unplanned
 from diagnose.consultation.readings import completed
+from diagnose.consultation.reasons import Groups, Reason, reason, told_causes
 from diagnose.consultation.safety import Lock, locks
-from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Limit, Seen, Shop, State, standing, state_of, tried
+from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Limit, Seen, Shop, State, state_of, tried
+from diagnose.consultation.tools import OutOfReach, out_of_reach
+from diagnose.consultation.waiting import meanwhile
 from diagnose.consultation.worth import CLEARLY, Worth, hand_on, round_of_repairs, worth_of
-from diagnose.events import Event
+from diagnose.events import Event, standing
 from diagnose.inference.conflict import conflict, most_resolving
 from diagnose.inference.junction_tree import NetworkTooWide
 from diagnose.inference.posterior import Posterior, Question, posterior, settled
@@ -44,12 +47,14 @@ __all__ = [
     "Consultation",
     "Limit",
     "RankedCause",
+    "Reason",
     "Seen",
     "Shop",
     "State",
     "Worth",
     "begin",
     "close_job",
+    "no_tool",
     "note",
     "observe",
     "off_list",
@@ -57,6 +62,7 @@ __all__ = [
     "reconnect",
     "repair",
     "resume",
+    "start",
     "try_out",
     "undo",
     "worth",
@@ -178,8 +184,27 @@ class Consultation:
 
     @property
     def next_step(self) -> Step | None:
-        """The step with the least expected cost to a bike that does what is asked; None when nothing is left."""
-        return next((step for step in self.steps if not step.forbidden), None)
+        """The best step that can be done now, beside what waits if something does; None when nothing is left."""
+        return next(iter(self.free), None)
+
+    @property
+    def free(self) -> tuple[Step, ...]:
+        """The steps that can be done now, best first: not locked, and not touching what soaks, dries or charges."""
+        free = [step for step in self.steps if not step.forbidden]
+        return meanwhile(self.knowledge, self.state, self.bike, free)
+
+    def reason(self, step: Step) -> Reason:
+        """Return why a step is worth doing, one of the plan or another."""
+        test = self.knowledge.tests.get(step.id) if step.kind == "test" else None
+        prospect = self._ahead.ahead.get(step.id)
+        if prospect is None and test is not None:
+            prospect = foreseen(self.knowledge, self.state, self.question, test)
+        return reason(self.knowledge, self.state, self.belief.causes, self.steps, self.locks, step, prospect)
+
+    def tells(self, test: str) -> Groups:
+        """Return the causes that a test would move most, see Reason.tells; none where that would take too long."""
+        prospect = foreseen(self.knowledge, self.state, self.question, self.knowledge.tests[test])
+        return told_causes(self.belief.causes, prospect) if prospect else ()
 
     @property
     def cost_left(self) -> float:
@@ -212,6 +237,11 @@ class Consultation:
     def out_of_date(self) -> frozenset[str]:
         """Tests whose last result is of the bike as it was before something was changed; kept as evidence of that."""
         return out_of_date(self.knowledge, self.state, self.bike)
+
+    @property
+    def out_of_reach(self) -> tuple[OutOfReach, ...]:
+        """What fits the bike and cannot be done for want of a tool."""
+        return out_of_reach(self.knowledge, self.state)
 
     @property
     def targets(self) -> tuple[str, ...]:
@@ -291,6 +321,16 @@ def off_list(kind: str, test: str, why: str = "", at: str = "") -> Event:
     if kind not in OFF_LIST:
         raise JobError(f"{kind!r} is no reason; write one of: {', '.join(OFF_LIST)}")
     return Event(kind, {"test": test} | ({"why": why} if why else {}), at)  # type: ignore[arg-type]
+
+
+def no_tool(tool: str, test: str = "", at: str = "") -> Event:
+    """Return the event that the shop has not a tool. test: the one that could not be done without it."""
+    return Event("tool", {"tool": tool, "have": False} | ({"test": test} if test else {}), at)
+
+
+def start(kind: str, work_id: str, at: str = "") -> Event:
+    """Return the event that something is begun and left to wait. kind: test or repair."""
+    return Event("start", {kind: work_id}, at)
 
 
 def repair(repair_id: str, found: Mapping[str, str] | None = None, at: str = "") -> Event:

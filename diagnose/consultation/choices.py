@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import prod
 
 from diagnose.consultation.evidence import START_TARGET, TURN_TARGET, try_out_of
 from diagnose.consultation.state import (
@@ -15,9 +16,11 @@ from diagnose.consultation.state import (
     reaching,
     situation_for,
 )
+from diagnose.consultation.tools import lacking
 from diagnose.inference.posterior import Posterior
-from diagnose.model import Knowledge, Repair, Test, Work, may_apply
+from diagnose.model import CONTEXTS, NEVER, Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
+from diagnose.network.priors import by_context
 from diagnose.network.situations import Situation
 from diagnose.planning.options import Bench, RepairOption, TestOption
 
@@ -33,6 +36,9 @@ tenth in 15 to 20 (measured on the shipped book)."""
 
 CLEAR_LOOK = 0.7
 """A test shows a cause plainly if it finds it at least this often; a repair is then not done blindly."""
+
+TRIED_MINUTES = 3.0
+"""So long something that will not move is tried before it is left alone, at most as long as the test takes (memory)."""
 
 MOST_HAZARD = 3
 """Cautions beyond this many do not make a step count as more dangerous."""
@@ -89,6 +95,8 @@ def open_tests(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Post
         if not test.drivers & bike.ancestors.keys() or not _can_be_done(test, holds, bike, belief):
             continue
         if reaching(knowledge, state, test.needs) is None:
+            continue
+        if lacking(knowledge, state, test):
             continue
         if not _known(test, state, situation_for(knowledge, state, test), bike):
             found.append(test)
@@ -179,6 +187,7 @@ def open_repairs(
         for repair in knowledge.repairs.values()
         if may_apply(repair.applies, state.facts)
         and reaching(knowledge, state, repair.needs) is not None
+        and not lacking(knowledge, state, repair)
         and max((belief.causes[c] for c in repair.cures if c in bike.roots and c in at), default=0.0)
         > (AGAIN if repair.id in done else 0.0)
         and (repair.id not in done or _seen_since(knowledge, state, bike, repair, done[repair.id]))
@@ -223,14 +232,27 @@ def test_option(knowledge: Knowledge, state: State, test: Test) -> TestOption:
         access=test.access,
         outcomes=tuple(outcome.id for outcome in test.outcomes),
         hazard=_hazard(test),
+        cannot=cannot(knowledge, state, test),
+        tried=min(test.minutes, TRIED_MINUTES),
     )
+
+
+def cannot(knowledge: Knowledge, state: State, test: Test) -> float:
+    """Return the chance that a test turns out not to be possible: itself, or something seized on the way to it."""
+    shut = access_tree(knowledge).to_open(test.access, state.opened)
+    parked = knowledge.facts.get("parked")
+    shares = tuple(parked.options[context].share for context in CONTEXTS) if parked else ()
+    chances = [test.cannot, *(knowledge.access[access].cannot for access in shut)]
+    return 1.0 - prod(1.0 - by_context(chance, state.facts, shares) for chance in chances if chance != NEVER)
 
 
 def quickest_looks(knowledge: Knowledge, state: State) -> dict[str, float]:
     """Return for each cause the minutes of the quickest test that looks at the part itself, access apart."""
     found: dict[str, float] = {}
     for test in knowledge.tests.values():
-        if may_apply(test.applies, state.facts) and test.kind not in ("ask", "run", "swap"):
+        if test.kind in ("ask", "run", "swap") or lacking(knowledge, state, test):
+            continue
+        if may_apply(test.applies, state.facts):
             for outcome in test.outcomes:
                 for driver, by_level in outcome.drivers.items():
                     if driver in knowledge.causes and max(by_level.values()) >= CLEAR_LOOK:

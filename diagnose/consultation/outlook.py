@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -29,10 +29,11 @@ from diagnose.consultation.state import (
     situation_now,
     tried,
 )
+from diagnose.consultation.tools import lacking
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, prospects
 from diagnose.inference.screen import glance, only_cause_present
-from diagnose.model import Knowledge, Work, may_apply
+from diagnose.model import Knowledge, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.chances import unconditioned
 from diagnose.planning.look_ahead import order_tests, rank_steps
@@ -68,11 +69,15 @@ class Planned:
 
 @dataclass(frozen=True)
 class Outlooked:
-    """All possible next steps, best first, and the expected money until the bike does what is asked."""
+    """All possible next steps, best first, and the expected money until the bike does what is asked.
+
+    ahead: of the tests looked ahead to exactly, what each would say.
+    """
 
     steps: tuple[Step, ...]
     cost_left: float
     given: Planned
+    ahead: Mapping[str, Prospect] = field(default_factory=dict)
 
 
 def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Question) -> Outlooked:
@@ -87,8 +92,8 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     bench = bench_of(knowledge, state)
     opening = {test for lock in held for test in lock.unlocked_by if test not in state.off_list}
     tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}
-    tests |= {name: knowledge.tests[name] for name in opening if may_apply(knowledge.tests[name].applies, state.facts)}
-    candidates = {t.id: Candidate(t.id, rungs(t.outcomes), situation_for(knowledge, state, t)) for t in tests.values()}
+    tests |= {t.id: t for t in (knowledge.tests[name] for name in opening) if _can_open(knowledge, state, t)}
+    candidates = {t.id: _candidate(knowledge, state, t) for t in tests.values()}
     alone = _stopping_alone(knowledge, state)
     stop = stopping_now(knowledge, state, belief)
     options = {t.id: test_option(knowledge, state, t) for t in tests.values()}
@@ -118,7 +123,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}
     later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, later=True))
     given = Planned(bench, free, later, replace(beliefs, after={**quick, **after}))
-    return Outlooked(_unlocked_first(steps, bench, held), min(s.expected for s in ranked), given)
+    return Outlooked(_unlocked_first(steps, bench, held), min(s.expected for s in ranked), given, ahead)
 
 
 def unplanned(knowledge: Knowledge, state: State, given: Planned, test: str) -> Step:
@@ -137,6 +142,21 @@ def _likely_repairs(
         for r in open_repairs(knowledge, state, bike, belief, later)
         if max(stop[n] for n, root in enumerate(roots) if root in r.cures) >= LEAST_REPAIR
     ]
+
+
+def _can_open(knowledge: Knowledge, state: State, test: Test) -> bool:
+    """Return whether a test that could lift a lock fits the bike and the tools are there."""
+    return may_apply(test.applies, state.facts) and not lacking(knowledge, state, test)
+
+
+def foreseen(knowledge: Knowledge, state: State, asked: Question, test: Test) -> Prospect | None:
+    """Return what one test would say, exactly; None where that would take too long."""
+    bike = bike_graph(knowledge, state.facts)
+    return prospects(bike, asked, [_candidate(knowledge, state, test)]).get(test.id)
+
+
+def _candidate(knowledge: Knowledge, state: State, test: Test) -> Candidate:
+    return Candidate(test.id, rungs(test.outcomes), situation_for(knowledge, state, test))
 
 
 def _most_telling(
@@ -257,6 +277,7 @@ def _reconnect(bench: Bench, test: str, wanted: Step) -> Step:
         minutes=PUT_BACK_MINUTES,
         cost=own,
         expected=own + wanted.expected,
+        saves=wanted.saves,
         merit=wanted.merit,
     )
 

@@ -32,9 +32,13 @@ def brings(knowledge: Knowledge, state: State, work: Work) -> tuple[Reach, ...]:
 
 
 def said_at(knowledge: Knowledge, state: State, work: Work, opens: Iterable[str]) -> tuple[Caution, ...]:
-    """Return the cautions of a piece of work, of what it opens (access ids) and of what has to be done first."""
+    """Return the cautions of a piece of work, of what it opens (access ids) and of what has to be done first.
+
+    Those of what soaks, dries or charges come after: they are there as long as it waits.
+    """
     opened = [knowledge.access[access] for access in opens]
-    entries: list[Reach | Access | Work] = [*brings(knowledge, state, work), *opened, work]
+    waits = [knowledge.repairs[one] if kind == "repair" else knowledge.tests[one] for kind, one in state.waiting]
+    entries: list[Reach | Access | Work] = [*brings(knowledge, state, work), *opened, work, *waits]
     said = dict.fromkeys(caution for entry in entries for caution in entry.cautions)
     return tuple(c for c in (knowledge.cautions[one] for one in said) if may_apply(c.applies, state.facts))
 

@@ -7,11 +7,12 @@ from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from typing import Any
 
-from diagnose.events import Event
+from diagnose.events import Event, standing
 from diagnose.model import BEHAVIOUR, OR, Gate, Knowledge, Option, Test, Work, gate_state, may_apply
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.planning.access import AccessTree
 from diagnose.problems import JobError
+from diagnose.tools import ways
 
 TRY_TO_START = "try_to_start"
 """The test that is the try-out."""
@@ -37,13 +38,14 @@ PUT_BACK_MINUTES = 1.0
 class Shop:
     """What the shop sets: money per hour of work, its currency, metres above sea level.
 
-    service: money for handing a bike on to a specialist; None where the shop does not say.
+    service: money for handing a bike on to a specialist; None where the shop does not say. without: tools it has not.
     """
 
     labour: float = LABOUR_PER_HOUR
     currency: str = ""
     elevation_m: float = 0.0
     service: float | None = None
+    without: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +77,8 @@ class State:
     minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose change to the bike is
     still in force; accepted: those with which it may be started. repairs: all that changed causes, the floods that
     kicking may have made among them. now: how the bike stands, where work or word changed that; kicks: since the
-    plug was last dry. limit: what the owner said of money.
+    plug was last dry. limit: what the owner said of money. waiting: what soaks, dries or charges, begun and not yet
+    done: test or repair, and its id.
     """
 
     title: str = ""
@@ -93,6 +96,7 @@ class State:
     opened: frozenset[str] = frozenset()
     now: Mapping[str, str] = field(default_factory=dict)
     kicks: int = 0
+    waiting: tuple[tuple[str, str], ...] = ()
     minutes: float = 0.0
     parts: float = 0.0
     off_list: Mapping[str, tuple[str, str]] = field(default_factory=dict)
@@ -101,17 +105,6 @@ class State:
 
 
 Apply = Callable[[Knowledge, State, Mapping[str, Any], int], State]
-
-
-def standing(events: Sequence[Event]) -> tuple[tuple[int, Event], ...]:
-    """Return the events that still stand, with their numbers; an undo takes back the last one before it."""
-    kept: list[tuple[int, Event]] = []
-    for number, event in enumerate(events):
-        if event.kind != "undo":
-            kept.append((number, event))
-        elif len(kept) > 1:
-            kept.pop()
-    return tuple(kept)
 
 
 def state_of(knowledge: Knowledge, events: Sequence[Event]) -> State:
@@ -295,6 +288,7 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
         str(given.get("currency", "")),
         float(given.get("elevation_m", 0.0)),
         given.get("service"),
+        frozenset(way for tool in given.get("without") or () for way in ways(str(tool))),
     )
     given_facts = body.get("bike") or {}
     facts = check_facts(knowledge, {k: v for k, v in given_facts.items() if k not in knowledge.now})
@@ -370,7 +364,13 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     if test.put_back and test.id not in isolated:
         isolated = (*isolated, test.id)
     off = {t: why for t, why in state.off_list.items() if t != test.id}
-    return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off)
+    waiting = _over(state, "test", test.id)
+    return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off, waiting=waiting)
+
+
+def _over(state: State, kind: str, work_id: str) -> tuple[tuple[str, str], ...]:
+    """Return what still waits when one piece of work is done or given up."""
+    return tuple(one for one in state.waiting if one != (kind, work_id))
 
 
 def _others(state: State, seen: Seen) -> tuple[Seen, ...]:
@@ -429,9 +429,21 @@ def starts(knowledge: Knowledge, state: State) -> bool:
 def _off(kind: str) -> Apply:
     def apply(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
         test = _entry("test", knowledge.tests, body["test"])
-        return replace(state, off_list={**state.off_list, test.id: (kind, str(body.get("why", "")))})
+        off_list = {**state.off_list, test.id: (kind, str(body.get("why", "")))}
+        return replace(state, off_list=off_list, waiting=_over(state, "test", test.id))
 
     return apply
+
+
+def _tool(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    """Take in that the shop has a tool or has it not; test: the one that could not be done without it."""
+    tool, have = frozenset(ways(str(body["tool"]))), bool(body.get("have", False))
+    why = ("cannot", f"no {body['tool']}")
+    off = {test: (kind, because) for test, (kind, because) in state.off_list.items() if (kind, because) != why}
+    if body.get("test") and not have:
+        off[_entry("test", knowledge.tests, body["test"]).id] = why
+    without = state.shop.without - tool if have else state.shop.without | tool
+    return replace(state, shop=replace(state.shop, without=without), off_list=off)
 
 
 def _lift(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
@@ -454,7 +466,23 @@ def _repair(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
     done = RepairDone(repair.id, dict(repair.cures), dict(repair.dud), found)
     state = _worked(knowledge, state, repair, float(body.get("minutes", repair.minutes)))
     parts = state.parts + float(body.get("parts", repair.parts))
-    return _left(knowledge, replace(state, repairs=(*state.repairs, done), parts=parts), repair)
+    waiting = _over(state, "repair", repair.id)
+    return _left(knowledge, replace(state, repairs=(*state.repairs, done), parts=parts, waiting=waiting), repair)
+
+
+def _start(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    """Begin what has to wait; its own minutes count when it is done, the way to it now."""
+    kind = "repair" if "repair" in body else "test"
+    work: Work = _entry(kind, knowledge.repairs if kind == "repair" else knowledge.tests, body[kind])
+    if not may_apply(work.applies, state.facts):
+        raise JobError(f"{work.name} ({work.id}) does not fit this bike: {_gate_words(knowledge, work, state)}")
+    if not work.wait:
+        raise JobError(f"{work.id} has nothing to wait for; write it as done")
+    if (kind, work.id) in state.waiting:
+        raise JobError(f"{work.id} is waiting already")
+    minutes = state.minutes + access_tree(knowledge).minutes_to_open(work.access, state.opened)
+    opened = state.opened | access_tree(knowledge).closure(work.access)
+    return replace(state, opened=opened, minutes=minutes, waiting=(*state.waiting, (kind, work.id)))
 
 
 def _open(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
@@ -516,7 +544,9 @@ APPLY: Mapping[str, Apply] = {
     "observe": _observe,
     **{kind: _off(kind) for kind in OFF_LIST},
     "lift": _lift,
+    "tool": _tool,
     "repair": _repair,
+    "start": _start,
     "open": _open,
     "close": _close,
     "isolate": _isolate,

@@ -84,10 +84,11 @@ def order_tests(
 
 def _with_merit(layout: Layout, beliefs: Beliefs, rated: Sequence[Rated], singly: int) -> list[Rated]:
     """Return the steps with what they are ranked by, see above: the higher the better."""
-    if not np.isfinite(layout.bench.bit_cost):
-        return [(replace(step, merit=-step.expected), hazard) for step, hazard in rated]
     now = _leaves([(beliefs.marginals, beliefs.failing, layout.bench.opened)])
     worth = float(value_leaves(layout, now, singly).value[0])
+    rated = [(replace(step, saves=worth - step.expected + step.cost), hazard) for step, hazard in rated]
+    if not np.isfinite(layout.bench.bit_cost):
+        return [(replace(step, merit=-step.expected), hazard) for step, hazard in rated]
     found = []
     for step, hazard in rated:
         merit = (worth - step.expected) / max(step.cost, EQUAL) + 1.0
@@ -108,7 +109,7 @@ def _rank(rated: Rated, best: float, slack: float) -> tuple[bool, float, int, in
 
 
 def _tests(layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs, singly: int = SINGLY) -> list[Rated]:
-    """Return every test as a step. If it turns out impossible only its access has been paid."""
+    """Return every test as a step. If it turns out impossible only its access and the trying are paid."""
     rows: list[tuple[Floats, float, frozenset[str]]] = []
     weights: list[tuple[int, float]] = []
     for number, test in enumerate(tests):
@@ -139,7 +140,8 @@ def _test(bench: Bench, test: TestOption, beliefs: Beliefs, after: float) -> Rat
         wait=test.wait,
         opens=bench.tree.to_open(test.access, bench.opened),
         cost=bench.money(opening) + own,
-        expected=bench.money(opening) + (1.0 - test.cannot) * own + after,
+        expected=bench.money(opening) + (1.0 - test.cannot) * own + test.cannot * bench.money(test.tried) + after,
+        cannot=test.cannot,
         outcomes=tuple(zip(test.outcomes, chances, strict=True)),
         forbidden=test.forbidden,
     )

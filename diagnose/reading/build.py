@@ -225,6 +225,7 @@ class _Builder:
             removes=raw.removes,
             supplies=raw.supplies,
             put_back=raw.put_back,
+            cannot=raw.cannot or model.NEVER,
         )
 
     def complaint(self, written: Written, raw: schema.RawComplaint) -> model.Complaint:
@@ -332,6 +333,7 @@ def _access(written: Written, raw: schema.RawAccess) -> model.Access:
         tools=raw.tools,
         leaves=frozenset(raw.leaves),
         cautions=raw.cautions,
+        cannot=raw.cannot or model.NEVER,
     )
 
 

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 
 from diagnose.report.trail import Trail, TrailStep
-from diagnose.wording import minutes, money, per_cent
+from diagnose.wording import minutes, money, per_cent, waiting
 
 LEAST_COLUMNS = 30
 LEAD = re.compile(r"(?: *\d+\. | *- | *)")
@@ -119,11 +119,14 @@ def _done(trail: Trail) -> Iterator[str]:
 def _step(step: TrailStep) -> Iterator[str]:
     said = f"{step.did}: {step.saw}" if step.saw else step.did
     spent = [minutes(step.minutes)] if step.minutes else []
+    spent += [f"{waiting(step.wait)} of waiting"] if step.wait else []
     spent += [f"parts {step.parts:.0f}"] if step.parts else []
     extra = f" ({', '.join(spent)})" if spent else ""
     yield f"{step.number:>2}. {said}{extra}."
     if step.judged:
         yield f"    {step.judged}."
+    if step.because:
+        yield f"    Why: it {step.because}."
     if step.changed:
         yield f"    {step.changed}."
 
@@ -140,4 +143,7 @@ def _sum(trail: Trail) -> str:
     total = money(trail.labour + trail.parts, trail.currency)
     hour = money(trail.rate, trail.currency)
     of = "" if trail.ceiling is None else f", of {money(trail.ceiling, trail.currency)} at most"
-    return f"{minutes(trail.minutes)} of work at {hour} an hour ({labour}) and parts ({parts}): {total} in all{of}."
+    waited = sum(step.wait for step in trail.steps)
+    beside = f" Beside that up to {waiting(waited)} of waiting, which is not charged." if waited else ""
+    done = f"{minutes(trail.minutes)} of work at {hour} an hour ({labour}) and parts ({parts})"
+    return f"{done}: {total} in all{of}.{beside}"

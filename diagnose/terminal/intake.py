@@ -6,13 +6,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from diagnose.events import Event
+from diagnose.events import Event, standing
 from diagnose.model import Complaint, Fact, Knowledge, gate_state, may_apply
 from diagnose.terminal.answers.limit import ask_limit
 from diagnose.terminal.asking.asker import BACK, Asker, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.page import Line
 from diagnose.terminal.screens import fact_help
+from diagnose.tools import ways
 
 UNKNOWN, HELP, ENOUGH, STOP, NOTHING = "unknown", "how", "enough", "stop", "nothing"
 ELSE = "And what else does it do?"
@@ -30,16 +31,29 @@ FIXED = (
 )
 
 
-def new_intake(title: str, day: datetime) -> Event:
-    """Return the first event of a job; facts and complaint follow one by one."""
+def new_intake(title: str, day: datetime, without: Sequence[str] = ()) -> Event:
+    """Return the first event of a job; facts and complaint follow one by one. without: tools the shop has not."""
+    shop: dict[str, Any] = {"labour": LABOUR_PER_HOUR, "currency": "", "elevation_m": 0.0}
     body = {
         "bike": {},
-        "shop": {"labour": LABOUR_PER_HOUR, "currency": "", "elevation_m": 0.0},
+        "shop": shop | ({"without": list(without)} if without else {}),
         "complaint": None,
         "title": title or default_title(day),
         "words": "",
     }
     return Event("intake", body)
+
+
+def tools_lacking(events: Sequence[Event]) -> list[str]:
+    """Return the tools that were not there when a job was last worked on, by name."""
+    without: set[str] = set()
+    for _, event in standing(events):
+        if event.kind == "intake":
+            without |= {way for tool in event.body.get("shop", {}).get("without", ()) for way in ways(tool)}
+        elif event.kind == "tool":
+            told = set(ways(event.body["tool"]))
+            without = without - told if event.body.get("have") else without | told
+    return sorted(without)
 
 
 def default_title(day: datetime) -> str:

@@ -57,6 +57,14 @@ def test_a_test_pays_its_access_and_leaves_it_open() -> None:
     assert step.outcomes == (("empty", 0.4), ("full", 0.6))
 
 
+def test_what_a_step_saves_is_the_plan_now_less_the_plans_after_it() -> None:
+    step = by_id(ranked(BOWL))["bowl"]
+    opened = replace(BENCH, opened=frozenset({"tank"}))
+    after = [base_plan(opened, REPAIRS, row, 1.0).value for row in OUTLOOK.marginals]
+    now = base_plan(BENCH, REPAIRS, NOW, 1.0).value
+    assert step.saves == pytest.approx(now - 0.4 * after[0] - 0.6 * after[1])
+
+
 @pytest.mark.source("planning literature, 1.4 point 6: plan with P(cannot)")
 def test_a_test_that_may_not_be_possible() -> None:
     sure = by_id(ranked(BOWL))["bowl"]
@@ -64,6 +72,9 @@ def test_a_test_that_may_not_be_possible() -> None:
     opening, opened = 12.0, replace(BENCH, opened=frozenset({"tank"}))
     without = base_plan(opened, REPAIRS, NOW, 1.0).value
     assert step.expected == pytest.approx(opening + 0.75 * (sure.expected - opening) + 0.25 * without)
+    tried = by_id(ranked(replace(BOWL, cannot=0.25, tried=3.0)))["bowl"]
+    assert tried.expected == pytest.approx(step.expected + 0.25 * 3.0 * 2.0)  # three minutes at 2.0 each
+    assert tried.cannot == 0.25
 
 
 def test_outcomes_that_cannot_happen_are_not_read() -> None:

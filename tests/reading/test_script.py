@@ -79,7 +79,7 @@ KNOWLEDGE = model.Knowledge(
         )
     ),
     tests=by_id(
-        a_test("spark_at_gap", "none", "weak", "good"),
+        a_test("spark_at_gap", "none", "weak", "good", tools=("gap tester",)),
         a_test("compression", "low", "ok", reading=reading("pressure", "kPa")),
         a_test("coil_secondary", "open", "ok", reading=reading("resistance", "kohm")),
         a_test("kicks_needed", "many", "few", reading=reading("count", "kicks")),
@@ -104,7 +104,7 @@ title: Barn find
 source: invented for this check
 bike: {strokes: 2, reed: reed, fuelling: unknown}
 history: {parked: years, stored: unknown}
-shop: {elevation: 6000 ft, labour: 45 per hour, currency: EUR, service: 150}
+shop: {elevation: 6000 ft, labour: 45 per hour, currency: EUR, service: 150, without: [gap tester]}
 worth: {running: 400, ceiling: 250}
 complaint: wont_start
 words: "It ran when parked: honest"
@@ -119,6 +119,8 @@ steps:
   - not_sure: spark_at_gap
   - declined: spark_at_gap
   - lift: spark_at_gap
+  - {tool: gap tester, for: spark_at_gap}
+  - start: new_plug
   - repair: new_plug
     found: {plug_fouled: broken}
     minutes: 4
@@ -157,7 +159,13 @@ def test_a_whole_job_becomes_its_events(tmp_path):
             {
                 "bike": {"strokes": "2", "reed": "reed", "parked": "years", "stored": "unknown"},
                 # 6000 ft of 0.3048 m each
-                "shop": {"elevation_m": 1828.8, "labour": 45.0, "currency": "EUR", "service": 150.0},
+                "shop": {
+                    "elevation_m": 1828.8,
+                    "labour": 45.0,
+                    "currency": "EUR",
+                    "service": 150.0,
+                    "without": ["gap tester"],
+                },
                 "worth": {"running": 400.0, "ceiling": 250.0},
                 "complaint": "wont_start",
                 "title": "Barn find",
@@ -179,6 +187,8 @@ def test_a_whole_job_becomes_its_events(tmp_path):
         Event("not_sure", {"test": "spark_at_gap"}),
         Event("declined", {"test": "spark_at_gap"}),
         Event("lift", {"test": "spark_at_gap"}),
+        Event("tool", {"tool": "gap tester", "have": False, "test": "spark_at_gap"}),
+        Event("start", {"repair": "new_plug"}),
         Event("repair", {"repair": "new_plug", "found": {"plug_fouled": "broken"}, "minutes": 4.0, "parts": 3.5}),
         Event("repair", {"repair": "new_plug", "found": {}}),
         Event("observe", {"test": "try_to_start", "outcome": "fires_then_dies"}),
@@ -206,7 +216,7 @@ def test_every_event_knows_its_place(tmp_path):
     script = read_script(path, KNOWLEDGE)
     assert len(script.places) == len(script.events)
     assert [str(place) for place in script.places[:3]] == [f"{path}:1:1", f"{path}:10:5", f"{path}:12:5"]
-    assert script.places[-3] == script.places[-4] == Place(str(path), 35, 5)
+    assert script.places[-3] == script.places[-4] == Place(str(path), 37, 5)
 
 
 def test_the_least_that_is_a_job(tmp_path):

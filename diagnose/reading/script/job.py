@@ -15,6 +15,7 @@ from diagnose.reading.files import read_bytes, unreadable
 from diagnose.reading.script.desk import Desk
 from diagnose.reading.script.steps import also, step_events
 from diagnose.reading.source import Node, read
+from diagnose.tools import known_tools
 from diagnose.units import convert
 
 SOMETHING_ELSE = "something_else"
@@ -128,9 +129,12 @@ def _agree(given: Mapping[str, tuple[str, Node]], desk: Desk) -> None:
 
 
 def _shop(node: Node | None, desk: Desk) -> dict[str, Any]:
-    """Return what is written of the shop: elevation_m (metres), labour (money per hour), currency, service (money)."""
+    """Return what is written of the shop: elevation_m (metres), labour (money per hour), currency, service (money).
+
+    And the tools that it has not.
+    """
     keys = desk.mapping(node)
-    desk.known_keys(keys, ("elevation", "labour", "currency", "service"), "shop")
+    desk.known_keys(keys, ("elevation", "labour", "currency", "service", "without"), "shop")
     shop: dict[str, Any] = {}
     if elevation := keys.get("elevation"):
         quantity = desk.quantity(elevation, "length", ("m", "ft"))
@@ -145,6 +149,9 @@ def _shop(node: Node | None, desk: Desk) -> dict[str, Any]:
         shop["labour"] = desk.amount(labour, bare, "45 per hour, and the currency apart")
         if not shop["labour"] and len(desk.problems) == before:
             desk.wrong(labour, "an hour of work costs more than nothing", "labour-range", "45 per hour")
+    if without := keys.get("without"):
+        known = known_tools(desk.knowledge)
+        shop["without"] = [tool for item in desk.items(without) if (tool := desk.id(item, "tool", known))]
     if currency := keys.get("currency"):
         shop["currency"] = desk.needed(currency)
     if service := keys.get("service"):

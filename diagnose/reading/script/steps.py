@@ -10,10 +10,13 @@ from diagnose.model import Test
 from diagnose.reading.files import nearest
 from diagnose.reading.script.desk import Desk, listed
 from diagnose.reading.source import Node
+from diagnose.tools import known_tools
 from diagnose.units import UNITS, kind_of, units_of
 
 TRY_OUT = "try_to_start"
 """The test of which a step `try_out` names the outcome."""
+
+YES_NO = {"yes": True, "no": False}
 
 FOUND = ("broken", "sound", "not_seen")
 
@@ -111,6 +114,13 @@ def _repair(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
     yield Event("repair", {"repair": repair, "found": found} | desk.amounts(keys, ("minutes", "parts")))
 
 
+def _start(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
+    """Yield that something was begun and left to soak, dry or charge."""
+    known = desk.knowledge
+    work = desk.id(keys["start"], "step", [*known.tests, *known.repairs])
+    yield Event("start", {"repair" if work in known.repairs else "test": work})
+
+
 def _try_out(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
     """Yield the outcome of trying to start."""
     if test := desk.knowledge.tests.get(TRY_OUT):
@@ -143,6 +153,18 @@ def _isolation(main: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Even
 def _access(main: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
     """Yield that something was opened or closed."""
     yield Event(_kind(main), {"access": desk.id(keys[main], "access", desk.knowledge.access)})
+
+
+def _tool(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
+    """Yield that the shop has a tool, or has it not; with `for` which test could not be done without it."""
+    body: dict[str, Any] = {"tool": desk.id(keys["tool"], "tool", known_tools(desk.knowledge))}
+    have = desk.text(keys.get("have")) or "no"
+    if have not in YES_NO:
+        desk.wrong(keys["have"], f"have is yes or no, not {have}", "unknown-word", "yes or no")
+    body["have"] = YES_NO.get(have, False)
+    if "for" in keys:
+        body["test"] = desk.id(keys["for"], "test", desk.knowledge.tests)
+    yield Event("tool", body)
 
 
 def _note(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
@@ -218,6 +240,8 @@ _STEPS: Mapping[str, tuple[_Make, tuple[str, ...]]] = {
     "not_sure": (_of_test, ()),
     "declined": (_of_test, ()),
     "lift": (_of_test, ()),
+    "tool": (_tool, ("have", "for")),
+    "start": (_start, ()),
     "repair": (_repair, ("found", "minutes", "parts")),
     "try_out": (_try_out, ()),
     "open": (_access, ()),

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from diagnose.model import may_apply
-from diagnose.terminal import lists, screens, views, worth
-from diagnose.terminal.answers import closing, limit, moves
-from diagnose.terminal.answers.moves import BACK_ENTRY
-from diagnose.terminal.asking.asker import BACK, Choice
+from diagnose.terminal import cards, lists, screens, views, worth
+from diagnose.terminal.answers import closing, limit, moves, tools
+from diagnose.terminal.asking.asker import BACK, BACK_ENTRY, Choice
 from diagnose.terminal.bench import Bench, patience
 from diagnose.terminal.intake import FIXED, UNKNOWN, ask_fact, choose_complaints, tell
 from diagnose.terminal.views import AGAIN, LEAVE
@@ -32,6 +31,7 @@ ENTRIES = (
     Choice("fact", "Correct or add a fact of the bike"),
     Choice("complaint", "Correct the complaint"),
     Choice("open", "Something is off, or back on"),
+    Choice("tools", "Tools I have not got"),
     Choice("note", "Write a note"),
     Choice("finish", "Finish the job"),
     BACK_ENTRY,
@@ -49,6 +49,7 @@ def act(bench: Bench, answer: str) -> str | None:
         "fact": correct_fact,
         "complaint": correct_complaint,
         "open": open_or_shut,
+        "tools": tools.not_at_hand,
         "note": note,
         "finish": lambda bench: closing.close(bench, done=False),
         BACK: lambda bench: None,
@@ -92,7 +93,7 @@ def seen_before(bench: Bench) -> str | None:
     test = bench.asker.choose("before.test", "What did you look at?", [*rows, BACK_ENTRY], search=True)
     if test == BACK:
         return None
-    outcomes = [Choice(one.id, one.name) for one in views.outcomes_of(bench.knowledge.tests[test])]
+    outcomes = [Choice(one.id, one.name) for one in cards.outcomes_of(bench.knowledge.tests[test])]
     seen = bench.asker.choose("before.outcome", bench.knowledge.tests[test].ask, [*outcomes, BACK_ENTRY])
     if seen == BACK:
         return None

@@ -5,8 +5,11 @@ The plan, for beliefs of marginals m and P(the bike fails) = failing:
 2. repairs are ordered by rho through the access that is still shut (repair_order);
 3. for that order the cheapest grouping between try-outs is found exactly (O(n^2) programme);
 4. a try-out costs the attempt and the closing of all that is open; what is needed again is opened again;
-5. after any try-out the rest may be handed on for the service cost; after the last repair it must be.
-A group costs all its repairs, even if the first of them was the one.
+5. after any try-out the rest may be handed on for the service cost; after the last repair it must be. As a measure
+   of what is left where tests have a price, only the lump and what no repair removes is handed on: else every belief
+   of a bike with many faults would be worth the service cost, and no test could be told from another.
+A group costs all its repairs, even if the first of them was the one. Where one sees first whether a repair is
+needed, only the look is paid like that; the rest is paid if it is needed, wherever the repair stands in the order.
 
 If failing < 1 nobody knows yet whether the bike runs. Then the cheapest of three beginnings counts: try out
 at once (close up, attempt, go on with probability failing), work on the first group and then try out, or
@@ -19,7 +22,8 @@ repair_order.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -138,7 +142,7 @@ def lay_out(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats) ->
 
 
 def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, failing: float) -> Plan:
-    """Return the base plan for one belief.
+    """Return the base plan for one belief: repairs only, whatever tests would cost.
 
     Args:
         bench: the bike as it stands and what things cost.
@@ -146,7 +150,7 @@ def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, 
         marginals: [n] P(cause present and stopping the bike | evidence).
         failing: P(the bike does not do what is asked | evidence).
     """
-    layout = lay_out(bench, repairs, marginals)
+    layout = lay_out(replace(bench, bit_cost=inf), repairs, marginals)
     leaf = Leaves(marginals[None, :], np.array([failing]), (bench.opened,))
     return _read_plan(layout, value_leaves(layout, leaf))
 
@@ -188,13 +192,13 @@ def value_leaves(layout: Layout, leaves: Leaves, singly: int = SINGLY, given: Co
     needed = -np.expm1(-lost.repairs) / lost.z[:, None]
     few = _likeliest(needed, singly)
     lump = ~few & (needed > LEAST)
-    price = layout.money + np.clip(needed, 0.0, 1.0) * layout.doing
-    order = _orders(layout, leaves, np.where(few, lost.repairs, 0.0), price)
-    loss, money, need = _items(layout, lost, order, lump, price)
+    doing = leaves.failing[:, None] * np.clip(needed, 0.0, 1.0) * layout.doing
+    order = _orders(layout, leaves, np.where(few, lost.repairs, 0.0))
+    loss, money, sure, need = _items(layout, lost, order, lump, doing)
     to_come = np.cumsum(np.column_stack([lost.rest, loss[:, ::-1]]), axis=1)[:, ::-1]
     fails = np.minimum((leaves.failing / lost.z)[:, None] * -np.expm1(-to_come), leaves.failing[:, None])
     fails[:, 0] = leaves.failing
-    value, start, ends = _group(layout, leaves, fails, money, need)
+    value, start, ends = _group(layout, leaves, fails, (money, sure), need)
     if np.isfinite(layout.bench.bit_cost):
         value = np.minimum(value, _looking(layout, leaves, given))
     return Values(value, order, lump, fails, start, ends)
@@ -220,64 +224,65 @@ def _likeliest(needed: Floats, count: int) -> NDArray[np.bool_]:
     return singly & (needed >= FLOOR)
 
 
-def _orders(layout: Layout, leaves: Leaves, loss: Floats, price: Floats) -> tuple[tuple[int, ...], ...]:
+def _orders(layout: Layout, leaves: Leaves, loss: Floats) -> tuple[tuple[int, ...], ...]:
     """Return the order of repairs for each leaf."""
     opening = (1.0 - _opened(layout, leaves)) * (layout.opening + layout.closing)
+    money = layout.money.tolist()
     return tuple(
-        repair_order(layout.access, here, money, row)
-        for here, money, row in zip(opening.tolist(), price.tolist(), loss.tolist(), strict=True)
+        repair_order(layout.access, here, money, row) for here, row in zip(opening.tolist(), loss.tolist(), strict=True)
     )
 
 
 def _items(
-    layout: Layout, lost: Losses, order: tuple[tuple[int, ...], ...], lump: NDArray[np.bool_], price: Floats
-) -> tuple[Floats, Floats, Floats]:
-    """Return loss [B, K], money [B, K] and need [B, K, S] of the items: those in order, then the lump.
+    layout: Layout, lost: Losses, order: tuple[tuple[int, ...], ...], lump: NDArray[np.bool_], doing: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return loss, money and doing, each [B, K], and need [B, K, S] of the items: those in order, then the lump.
 
-    Shorter orders are filled up with items that cost and do nothing.
+    Shorter orders are filled up with items that cost and do nothing. doing: [B, R].
     """
     nothing, width = len(layout.repairs), max(map(len, order))
     index = np.array([[*row, *[nothing] * (width - len(row))] for row in order], dtype=np.intp)
     index = index.reshape(len(order), width)
-    loss = np.column_stack([lost.repairs, np.zeros(len(order))])
-    money, need = (
-        np.column_stack([price, np.zeros(len(order))]),
-        np.vstack([layout.need, np.zeros(len(layout.opening))]),
-    )
-    lumped = (
-        (lost.repairs * lump).sum(axis=1),
-        (lump * price).sum(axis=1),
-        np.minimum(lump @ layout.need, 1.0),
-    )
+
+    def of_items(each: Floats) -> Floats:
+        filled = np.column_stack([each, np.zeros(len(order))])
+        return np.column_stack([np.take_along_axis(filled, index, axis=1), (each * lump).sum(axis=1)])
+
+    need = np.vstack([layout.need, np.zeros(len(layout.opening))])[index]
+    together = np.minimum(lump @ layout.need, 1.0)
     return (
-        np.column_stack([np.take_along_axis(loss, index, axis=1), lumped[0]]),
-        np.column_stack([np.take_along_axis(money, index, axis=1), lumped[1]]),
-        np.concatenate([need[index], lumped[2][:, None, :]], axis=1),
+        of_items(lost.repairs),
+        of_items(np.broadcast_to(layout.money, doing.shape)),
+        of_items(doing),
+        np.concatenate([need, together[:, None, :]], axis=1),
     )
 
 
 def _group(
-    layout: Layout, leaves: Leaves, fails: Floats, money: Floats, need: Floats
+    layout: Layout, leaves: Leaves, fails: Floats, money: tuple[Floats, Floats], need: Floats
 ) -> tuple[Floats, NDArray[np.intp], NDArray[np.intp]]:
     """Return value [B], start [B] and ends [B, K]: the best grouping of items in a given order, see Values.
 
     From the back: what is left after item i costs the cheaper of handing on and the best group i..j, done
-    with everything shut, plus what is left after j. Each of them is paid with probability fails[i].
+    with everything shut, plus what is left after j. Each of them is paid with probability fails[i], but money[1],
+    already times the chance of being needed, in any case: what is needed keeps the bike from running until it is done.
     Source: Ottosen and Jensen, TR 10-001, 2010 (from memory).
     """
-    bench, rows = layout.bench, np.arange(len(money))
+    bench, rows = layout.bench, np.arange(len(need))
     attempt, reopen = bench.money(bench.try_minutes), layout.opening + layout.closing
-    paid = np.cumsum(np.column_stack([np.zeros(len(money)), money]), axis=1)
-    left, ends = fails * bench.service_cost, np.full(money.shape, -1)
+    paid, sure = (np.cumsum(np.column_stack([np.zeros(len(need)), each]), axis=1) for each in money)
+    left, ends = fails * bench.service_cost, np.full(money[0].shape, -1)
+    if np.isfinite(bench.bit_cost):
+        left[:, :-2] = np.inf  # see 5 above
     union = np.zeros((need.shape[0], need.shape[1] + 1, need.shape[2]))
-    for i in reversed(range(money.shape[1])):
+    for i in reversed(range(need.shape[1])):
         np.maximum(union[:, i + 1 :], need[:, i, None], out=union[:, i + 1 :])
         group = paid[:, i + 1 :] - paid[:, i, None] + union[:, i + 1 :] @ reopen + attempt
-        ways = fails[:, i, None] * group + left[:, i + 1 :]
+        ways = fails[:, i, None] * group + sure[:, i + 1 :] - sure[:, i, None] + left[:, i + 1 :]
         best = ways.argmin(axis=1)
         ends[:, i] = np.where(ways[rows, best] < left[:, i], best + i + 1, -1)
         left[:, i] = np.minimum(ways[rows, best], left[:, i])
-    begun = paid[:, 1:] + _from_here(layout, leaves, union[:, 1:]) + attempt + left[:, 1:]
+    begun = paid[:, 1:] + sure[:, 1:] + _from_here(layout, leaves, union[:, 1:]) + attempt + left[:, 1:]
     return *_begin(layout, leaves, begun, attempt + left[:, 0]), ends
 
 
@@ -297,7 +302,9 @@ def _begin(layout: Layout, leaves: Leaves, begun: Floats, tried: Floats) -> tupl
     best = begun.argmin(axis=1)
     value, start = begun[np.arange(len(begun)), best], best + 1
     shut = _opened(layout, leaves) @ layout.closing
-    for other, number in ((shut + layout.bench.service_cost, -1), (shut + tried, 0)):
+    keep = np.isfinite(layout.bench.bit_cost) and begun.shape[1] > 1
+    handed_on = shut + (np.inf if keep else layout.bench.service_cost)
+    for other, number in ((handed_on, -1), (shut + tried, 0)):
         better = other < value - EQUAL
         value, start = np.where(better, other, value), np.where(better, number, start)
     return value, start

@@ -47,7 +47,11 @@ Rated = tuple[Step, int]
 
 
 def rank_steps(
-    bench: Bench, tests: Sequence[TestOption], repairs: Sequence[RepairOption], beliefs: Beliefs
+    bench: Bench,
+    tests: Sequence[TestOption],
+    repairs: Sequence[RepairOption],
+    beliefs: Beliefs,
+    slack: float = SLACK,
 ) -> tuple[Step, ...]:
     """Return all that could be done next, best first.
 
@@ -60,6 +64,7 @@ def rank_steps(
         tests: those that could be done; each has its outlook in beliefs.after.
         repairs: those that could be done.
         beliefs: what is believed now and after each outcome.
+        slack: see SLACK; only where tests have a price, else only what costs the same is equally good.
 
     Raises:
         KeyError: a test has no outlook, or needs access that is not in the tree.
@@ -68,8 +73,8 @@ def rank_steps(
     rated = [*_tests(layout, tests, beliefs), *_repairs(layout, beliefs), _try_out(layout, beliefs)]
     rated = _with_merit(layout, beliefs, rated, SINGLY)
     best = max((step.merit for step, _ in rated if not step.forbidden), default=0.0)
-    slack = SLACK * abs(best) if np.isfinite(bench.bit_cost) else EQUAL
-    return tuple(step for step, _ in sorted(rated, key=lambda one: _rank(one, best, slack)))
+    equal = slack * abs(best) if np.isfinite(bench.bit_cost) else EQUAL
+    return tuple(step for step, _ in sorted(rated, key=lambda one: _rank(one, best, equal)))
 
 
 def order_tests(

@@ -3,7 +3,7 @@
 The plan, for beliefs of marginals m and P(the bike fails) = failing:
 1. causes are shared out among the repairs (chances.cover), marginals become independent faults;
 2. repairs are ordered by rho through the access that is still shut (repair_order);
-3. for that order the cheapest grouping between try-outs is found exactly (O(n^2) programme);
+3. for that order the cheapest grouping between try-outs is found exactly (grouping);
 4. a try-out costs the attempt and the closing of all that is open; what is needed again is opened again;
 5. after any try-out the rest may be handed on for the service cost; after the last repair it must be. As a measure
    of what is left where tests have a price, only the lump and what no repair removes is handed on: else every belief
@@ -15,8 +15,8 @@ If failing < 1 nobody knows yet whether the bike runs. Then the cheapest of thre
 at once (close up, attempt, go on with probability failing), work on the first group and then try out, or
 hand on. With failing = 1 the first of them never pays, so one formula serves both.
 
-Source: Ottosen and Jensen 2010 (cost clusters; postponed try-out); the index for several faults is derived in
-repair_order.
+Source: Ottosen and Jensen 2010 (cost clusters; postponed try-out, see grouping); the index for several faults is
+derived in repair_order.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 
 from diagnose.planning.chances import CERTAIN, Cover, Losses, cover, cure_table, losses
 from diagnose.planning.finding import needs, search_cost
+from diagnose.planning.grouping import Grouping, Items, group
 from diagnose.planning.options import Bench, Floats, RepairOption
 from diagnose.planning.repair_order import Branch, grow, repair_order
 
@@ -194,14 +195,19 @@ def value_leaves(layout: Layout, leaves: Leaves, singly: int = SINGLY, given: Co
     lump = ~few & (needed > LEAST)
     doing = leaves.failing[:, None] * np.clip(needed, 0.0, 1.0) * layout.doing
     order = _orders(layout, leaves, np.where(few, lost.repairs, 0.0))
-    loss, money, sure, need = _items(layout, lost, order, lump, doing)
-    to_come = np.cumsum(np.column_stack([lost.rest, loss[:, ::-1]]), axis=1)[:, ::-1]
+    items = _items(layout, lost, order, lump, doing)
+    to_come = np.cumsum(np.column_stack([lost.rest, items.loss[:, ::-1]]), axis=1)[:, ::-1]
     fails = np.minimum((leaves.failing / lost.z)[:, None] * -np.expm1(-to_come), leaves.failing[:, None])
     fails[:, 0] = leaves.failing
-    value, start, ends = _group(layout, leaves, fails, (money, sure), need)
-    if np.isfinite(layout.bench.bit_cost):
+    bench, handed_on = layout.bench, fails * layout.bench.service_cost
+    if np.isfinite(bench.bit_cost):  # see 5 above
+        handed_on[np.arange(fails.shape[1]) < np.array([[len(row)] for row in order])] = np.inf
+    attempt = bench.money(bench.try_minutes)
+    groups = group(items, fails, layout.opening + layout.closing, attempt, handed_on)
+    value, start = _begin(layout, leaves, groups, attempt, np.isfinite(handed_on[:, 0]))
+    if np.isfinite(bench.bit_cost):
         value = np.minimum(value, _looking(layout, leaves, given))
-    return Values(value, order, lump, fails, start, ends)
+    return Values(value, order, lump, fails, start, groups.ends)
 
 
 def _looking(layout: Layout, leaves: Leaves, given: Cover) -> Floats:
@@ -235,8 +241,8 @@ def _orders(layout: Layout, leaves: Leaves, loss: Floats) -> tuple[tuple[int, ..
 
 def _items(
     layout: Layout, lost: Losses, order: tuple[tuple[int, ...], ...], lump: NDArray[np.bool_], doing: Floats
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return loss, money and doing, each [B, K], and need [B, K, S] of the items: those in order, then the lump.
+) -> Items:
+    """Return the items of each leaf: repairs in order, then the lump.
 
     Shorter orders are filled up with items that cost and do nothing. doing: [B, R].
     """
@@ -250,40 +256,12 @@ def _items(
 
     need = np.vstack([layout.need, np.zeros(len(layout.opening))])[index]
     together = np.minimum(lump @ layout.need, 1.0)
-    return (
+    return Items(
         of_items(lost.repairs),
         of_items(np.broadcast_to(layout.money, doing.shape)),
         of_items(doing),
         np.concatenate([need, together[:, None, :]], axis=1),
     )
-
-
-def _group(
-    layout: Layout, leaves: Leaves, fails: Floats, money: tuple[Floats, Floats], need: Floats
-) -> tuple[Floats, NDArray[np.intp], NDArray[np.intp]]:
-    """Return value [B], start [B] and ends [B, K]: the best grouping of items in a given order, see Values.
-
-    From the back: what is left after item i costs the cheaper of handing on and the best group i..j, done
-    with everything shut, plus what is left after j. Each of them is paid with probability fails[i], but money[1],
-    already times the chance of being needed, in any case: what is needed keeps the bike from running until it is done.
-    Source: Ottosen and Jensen, TR 10-001, 2010 (from memory).
-    """
-    bench, rows = layout.bench, np.arange(len(need))
-    attempt, reopen = bench.money(bench.try_minutes), layout.opening + layout.closing
-    paid, sure = (np.cumsum(np.column_stack([np.zeros(len(need)), each]), axis=1) for each in money)
-    left, ends = fails * bench.service_cost, np.full(money[0].shape, -1)
-    if np.isfinite(bench.bit_cost):
-        left[:, :-2] = np.inf  # see 5 above
-    union = np.zeros((need.shape[0], need.shape[1] + 1, need.shape[2]))
-    for i in reversed(range(need.shape[1])):
-        np.maximum(union[:, i + 1 :], need[:, i, None], out=union[:, i + 1 :])
-        group = paid[:, i + 1 :] - paid[:, i, None] + union[:, i + 1 :] @ reopen + attempt
-        ways = fails[:, i, None] * group + sure[:, i + 1 :] - sure[:, i, None] + left[:, i + 1 :]
-        best = ways.argmin(axis=1)
-        ends[:, i] = np.where(ways[rows, best] < left[:, i], best + i + 1, -1)
-        left[:, i] = np.minimum(ways[rows, best], left[:, i])
-    begun = paid[:, 1:] + sure[:, 1:] + _from_here(layout, leaves, union[:, 1:]) + attempt + left[:, 1:]
-    return *_begin(layout, leaves, begun, attempt + left[:, 0]), ends
 
 
 def _from_here(layout: Layout, leaves: Leaves, union: Floats) -> Floats:
@@ -297,14 +275,16 @@ def _opened(layout: Layout, leaves: Leaves) -> Floats:
     return np.array([[state in opened for state in ids] for opened in leaves.opened], dtype=np.float64)
 
 
-def _begin(layout: Layout, leaves: Leaves, begun: Floats, tried: Floats) -> tuple[Floats, NDArray[np.intp]]:
+def _begin(
+    layout: Layout, leaves: Leaves, groups: Grouping, attempt: float, may_hand_on: NDArray[np.bool_]
+) -> tuple[Floats, NDArray[np.intp]]:
     """Return value and start of each leaf: work first, try out at once, or hand on."""
+    begun = groups.first + _from_here(layout, leaves, groups.need) + attempt + groups.left[:, 1:]
     best = begun.argmin(axis=1)
     value, start = begun[np.arange(len(begun)), best], best + 1
     shut = _opened(layout, leaves) @ layout.closing
-    keep = np.isfinite(layout.bench.bit_cost) and begun.shape[1] > 1
-    handed_on = shut + (np.inf if keep else layout.bench.service_cost)
-    for other, number in ((handed_on, -1), (shut + tried, 0)):
+    handed_on = np.where(may_hand_on, shut + layout.bench.service_cost, inf)
+    for other, number in ((handed_on, -1), (shut + attempt + groups.left[:, 0], 0)):
         better = other < value - EQUAL
         value, start = np.where(better, other, value), np.where(better, number, start)
     return value, start

@@ -151,8 +151,7 @@ VARIANTS: dict[str, Policy] = {
     **{f"one step, {slack:.0%} as good": partial(cheapest_within, slack=slack) for slack in (0.0, 0.02, 0.05)},
     **{
         f"looking first at {bit:.0f} a bit, {slack:.0%} as good": partial(one_step, bit_cost=bit, slack=slack)
-        for bit in (5.0, 10.0, 15.0, 30.0)
-        for slack in (0.0, 0.02, 0.05)
+        for bit, slack in ((5.0, 0.05), (10.0, 0.0), (10.0, 0.02), (10.0, 0.05), (15.0, 0.05), (30.0, 0.05))
     },
 }
 """Other ways to rank the same steps."""

@@ -47,6 +47,7 @@ def test_the_optimum_leaves_out_nothing_that_could_be_the_best(kind: Kind) -> No
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(600)
 @pytest.mark.source("planning literature, 1.4 point 8: at most 1.20 on each, 1.03 on average, never below 1")
 def test_one_step_ahead_stays_near_the_optimum() -> None:
     mine, base = ratios(one_step, 11), ratios(base_alone, 11)
@@ -57,6 +58,7 @@ def test_one_step_ahead_stays_near_the_optimum() -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(600)
 @pytest.mark.source("planning literature, 1.4 point 8: at most 1.10 on each, 1.015 on average, never below 1")
 def test_two_steps_ahead_stay_nearer() -> None:
     mine = ratios(two_steps, 5)
@@ -67,6 +69,7 @@ def test_two_steps_ahead_stay_nearer() -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(600)
 @pytest.mark.source("planning literature, 1.3: p/c 24 to 28 % above the optimum, one observation 5 to 28 %")
 def test_the_textbook_rules_stay_behind() -> None:
     one = ratios(one_step, 11)

@@ -202,6 +202,19 @@ def test_looking_first_takes_the_test_that_tells_most_for_its_money() -> None:
     assert steps.index(by_id(steps)["test 0.5"]) > 2
 
 
+@pytest.mark.source("hand sum: a test that halves is worth a bit, whatever handing on costs")
+def test_what_could_be_handed_on_for_less_is_still_looked_at_in_order() -> None:
+    pairs = [halving(1.0, 3.0), halving(0.0, 0.5)]
+    beliefs = options.Beliefs(
+        marginals=np.full(4, 0.25), failing=1.0, after={test.id: outlook for test, outlook in pairs}
+    )
+    for service in (1e5, 60.0):
+        bench = replace(SEARCH, service_cost=service)
+        steps = rank_steps(bench, [test for test, _ in pairs], FOUR, beliefs)
+        assert steps[0].id == "test 3.0"
+        assert steps[0].merit == pytest.approx(20.0 * 1.0 / (2.0 * 3.0))
+
+
 def test_what_is_known_is_repaired_and_then_tried_before_more_is_looked_at() -> None:
     test, outlook = halving(1.0, 3.0)
     known = np.array([0.96, 0.02, 0.01, 0.01])

@@ -15,7 +15,8 @@ class Lock:
     """A caution that holds now.
 
     unlocked_by: tests of which an answer may lift it; put_back: tests whose change to the bike is to be put back
-    first. Neither: it takes a repair of what makes the conditions `about` likely.
+    first. Neither: it takes a repair of what makes the conditions `about` likely. known: those tests that would hardly
+    say anything else, since no repair has touched what they look at.
     """
 
     caution: str
@@ -23,6 +24,7 @@ class Lock:
     unlocked_by: tuple[str, ...]
     put_back: tuple[str, ...] = ()
     about: tuple[str, ...] = ()
+    known: frozenset[str] = frozenset()
 
 
 def brings(knowledge: Knowledge, state: State, work: Work) -> tuple[Reach, ...]:
@@ -61,13 +63,15 @@ def locks(
         bike: its graph.
         conditions: condition -> level -> probability now, for those that a rule asks about.
     """
+    answered = known_tests(knowledge, state)
     return tuple(
         Lock(
             rule.id,
             rule.forbids,
-            _unlocking(knowledge, rule, state, bike),
+            _unlocking(knowledge, rule, state),
             _not_put_back(rule, state),
             tuple(rule.when.likely),
+            frozenset(t for t, seen in answered.items() if not _touched_since(knowledge, state, bike, seen)),
         )
         for rule in knowledge.cautions.values()
         if rule.when and not rule.when.open and _holds(knowledge, rule, state, conditions)
@@ -136,7 +140,7 @@ def _cleared(knowledge: Knowledge, tests: tuple[str, ...], state: State) -> bool
     return False
 
 
-def _unlocking(knowledge: Knowledge, rule: Caution, state: State, bike: BikeGraph) -> tuple[str, ...]:
+def _unlocking(knowledge: Knowledge, rule: Caution, state: State) -> tuple[str, ...]:
     when = rule.when
     if when is None:
         return ()
@@ -145,7 +149,7 @@ def _unlocking(knowledge: Knowledge, rule: Caution, state: State, bike: BikeGrap
         return when.not_done
     if when.facts.keys() & knowledge.now.keys():
         return tuple(test.id for test in knowledge.tests.values() if _leads_out(when.facts, test))
-    again = {test for test, answer in seen.items() if _touched_since(knowledge, state, bike, answer)}
+    again = {test for test, answer in seen.items() if repairs_by(state, answer.situation) < repairs_by(state)}
     if when.likely:
         return tuple(test for test in when.cleared_by if test not in seen or test in again)
     return tuple(test for test in when.outcome if test in again)

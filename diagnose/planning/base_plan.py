@@ -156,6 +156,12 @@ def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, 
     return _read_plan(layout, value_leaves(layout, leaf))
 
 
+def money_left(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, failing: float) -> float:
+    """Return the measure by which steps are ranked for one belief, see value_leaves and base_plan for the arguments."""
+    leaf = Leaves(marginals[None, :], np.array([failing]), (bench.opened,))
+    return float(value_leaves(lay_out(bench, repairs, marginals), leaf).value[0])
+
+
 def _read_plan(layout: Layout, values: Values) -> Plan:
     """Return the plan of the first leaf, following the choices the programme made."""
     items: list[tuple[int, ...]] = [(repair,) for repair in values.order[0]]

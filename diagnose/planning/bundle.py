@@ -21,7 +21,7 @@ from typing import Literal
 
 import numpy as np
 
-from diagnose.planning.base_plan import base_plan
+from diagnose.planning.base_plan import money_left
 from diagnose.planning.chances import CERTAIN, after_repairs, cure_table
 from diagnose.planning.finding import bits
 from diagnose.planning.options import Beliefs, Bench, Floats, RepairOption
@@ -107,7 +107,7 @@ def bundle(
         opening=_open_close(bench, shut),
         every=_at_once(bench, round_of, repairs, beliefs),
         marked=_at_once(bench, marked, repairs, beliefs),
-        without=base_plan(bench, repairs, beliefs.marginals, beliefs.failing).value,
+        without=money_left(bench, repairs, beliefs.marginals, beliefs.failing),
     )
 
 
@@ -181,4 +181,4 @@ def _at_once(bench: Bench, chosen: Sequence[RepairOption], repairs: Sequence[Rep
     left = np.prod(1.0 - cure_table(chosen, len(beliefs.marginals)), axis=0)
     marginals, failing = after_repairs(beliefs.marginals[None], np.array([beliefs.failing]), left)
     there = replace(bench, opened=opens)
-    return AtOnce(money=money, after=base_plan(there, repairs, marginals[0], float(failing[0])).value)
+    return AtOnce(money=money, after=money_left(there, repairs, marginals[0], float(failing[0])))

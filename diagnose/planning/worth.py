@@ -26,7 +26,7 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
-from diagnose.planning.base_plan import EQUAL, SERVICE_CALL, TRY_OUT, Layout, Plan, base_plan, lay_out
+from diagnose.planning.base_plan import EQUAL, SERVICE_CALL, TRY_OUT, Layout, Plan, base_plan, lay_out, money_left
 from diagnose.planning.chances import CERTAIN, unconditioned
 from diagnose.planning.finding import TINY, bits, search_cost
 from diagnose.planning.options import Beliefs, Bench, Floats, RepairOption, TestOption
@@ -115,7 +115,7 @@ def spread(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, fai
     layout = lay_out(bench, repairs, marginals)
     plan = base_plan(replace(bench, bit_cost=inf), repairs, marginals, failing)
     looks = np.isfinite(bench.bit_cost) and (
-        plan.first == SERVICE_CALL or base_plan(bench, repairs, marginals, failing).value < plan.value - EQUAL
+        plan.first == SERVICE_CALL or money_left(bench, repairs, marginals, failing) < plan.value - EQUAL
     )
     m = np.minimum(marginals / max(failing, TINY), 1.0)
     draw = np.random.default_rng(SEED)

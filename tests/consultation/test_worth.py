@@ -8,7 +8,7 @@ import pytest
 
 from diagnose.consultation import Limit, begin, close_job, observe, repair, undo, worth
 from diagnose.events import Event
-from diagnose.planning.base_plan import base_plan
+from diagnose.planning.base_plan import money_left
 from diagnose.problems import JobError
 
 BARN = {
@@ -51,7 +51,7 @@ def test_the_spread_has_the_mean_of_the_plan(shipped) -> None:
     """The value of the base plan or of looking first, reckoned without any draw."""
     job = begin(shipped, LATELY)
     given = job._ahead.given
-    value = base_plan(given.bench, given.repairs, given.beliefs.marginals, given.beliefs.failing).value
+    value = money_left(given.bench, given.repairs, given.beliefs.marginals, given.beliefs.failing)
     assert job.worth.spread.mean == pytest.approx(value, rel=0.05)
     half, most = job.worth.spread.at(0.5), job.worth.spread.at(0.9)
     assert 0.0 < half < most

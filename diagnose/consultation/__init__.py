@@ -189,8 +189,12 @@ class Consultation:
 
     @property
     def free(self) -> tuple[Step, ...]:
-        """The steps that can be done now, best first: not locked, and not touching what soaks, dries or charges."""
-        free = [step for step in self.steps if not step.forbidden]
+        """The steps that can be done now, best first: not locked, and not touching what soaks, dries or charges.
+
+        Nor a try-out of the bike as it was tried last: it would show the same once more.
+        """
+        again = "try_out" if self.tried else ""
+        free = [step for step in self.steps if not step.forbidden and step.kind != again]
         return meanwhile(self.knowledge, self.state, self.bike, free)
 
     def reason(self, step: Step) -> Reason:

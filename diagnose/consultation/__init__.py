@@ -20,11 +20,11 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
-from diagnose.consultation.choices import out_of_date
 from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
 from diagnose.consultation.outlook import Outlooked, foreseen, look_ahead, unplanned
 from diagnose.consultation.readings import completed
 from diagnose.consultation.reasons import Groups, Reason, reason, told_causes
+from diagnose.consultation.repeats import out_of_date
 from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Limit, Seen, Shop, State, state_of, tried
 from diagnose.consultation.tools import OutOfReach, out_of_reach

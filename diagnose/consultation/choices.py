@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from math import prod
 
 from diagnose.consultation.evidence import START_TARGET, TURN_TARGET, try_out_of
+from diagnose.consultation.repeats import known
 from diagnose.consultation.state import (
     TRY_TO_START,
     State,
@@ -21,7 +22,6 @@ from diagnose.inference.posterior import Posterior
 from diagnose.model import CONTEXTS, NEVER, Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
 from diagnose.network.priors import by_context
-from diagnose.network.situations import Situation
 from diagnose.planning.options import Bench, RepairOption, TestOption
 
 WAIT_SHARE = 0.02
@@ -98,7 +98,7 @@ def open_tests(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Post
             continue
         if lacking(knowledge, state, test):
             continue
-        if not _known(test, state, situation_for(knowledge, state, test), bike):
+        if not known(test, state, situation_for(knowledge, state, test), bike, belief):
             found.append(test)
     return found
 
@@ -138,37 +138,6 @@ def watches_start(bike: BikeGraph, test: Test) -> bool:
 def asks_of_running(bike: BikeGraph, test: Test) -> bool:
     """Return whether a question is about how the engine runs: nothing to ask of a bike that does not."""
     return test.kind == "ask" and bool((test.drivers & bike.behaviours) - set(AT_STANDSTILL))
-
-
-def out_of_date(knowledge: Knowledge, state: State, bike: BikeGraph) -> frozenset[str]:
-    """Return the tests whose last result describes the bike as it was: what they look at has been changed since.
-
-    Such a result stays evidence about the bike as it was; it is only no longer taken to describe it now.
-    """
-    last = {seen.test: seen for seen in state.seen}
-    return frozenset(
-        name
-        for name, seen in last.items()
-        if _mark(knowledge.tests[name], state, bike, seen.situation)
-        != _mark(knowledge.tests[name], state, bike, situation_for(knowledge, state, knowledge.tests[name]))
-    )
-
-
-def _known(test: Test, state: State, situation: Situation, bike: BikeGraph) -> bool:
-    """Whether the test was answered and nothing that it looks at has been changed since."""
-    wanted = _mark(test, state, bike, situation)
-    return any(seen.test == test.id and _mark(test, state, bike, seen.situation) == wanted for seen in state.seen)
-
-
-def _mark(test: Test, state: State, bike: BikeGraph, situation: Situation) -> tuple[object, ...]:
-    """What tells one situation from another for a test: repairs, cuts and holds above what it looks at."""
-    above = frozenset[str]().union(*(bike.ancestors.get(d, frozenset()) for d in test.drivers))
-    done = [
-        n
-        for n, repair in enumerate(state.repairs, start=1)
-        if n <= situation.epoch and any(repair.touches(a) for a in above)
-    ]
-    return tuple(done), situation.cut & above, situation.held & above
 
 
 def open_repairs(

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 
 from diagnose.consultation import Consultation
-from diagnose.consultation.choices import out_of_date
+from diagnose.consultation.repeats import out_of_date
 from diagnose.consultation.state import Seen, known_tests
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate

@@ -19,7 +19,7 @@ from diagnose.consultation.state import (
 )
 from diagnose.consultation.tools import lacking
 from diagnose.inference.posterior import Posterior
-from diagnose.model import CONTEXTS, NEVER, Knowledge, Repair, Test, Work, may_apply
+from diagnose.model import CONTEXTS, NEVER, Knowledge, Repair, Test, Work, may_apply, share
 from diagnose.network.graph import BikeGraph
 from diagnose.network.priors import by_context
 from diagnose.planning.options import Bench, RepairOption, TestOption
@@ -207,12 +207,16 @@ def test_option(knowledge: Knowledge, state: State, test: Test) -> TestOption:
 
 
 def cannot(knowledge: Knowledge, state: State, test: Test) -> float:
-    """Return the chance that a test turns out not to be possible: itself, or something seized on the way to it."""
+    """Return the chance that a test turns out not to be possible.
+
+    That is itself, something seized on the way to it, or a bike that turns out not to have what it looks at.
+    """
     shut = access_tree(knowledge).to_open(test.access, state.opened)
     parked = knowledge.facts.get("parked")
     shares = tuple(parked.options[context].share for context in CONTEXTS) if parked else ()
     chances = [test.cannot, *(knowledge.access[access].cannot for access in shut)]
-    return 1.0 - prod(1.0 - by_context(chance, state.facts, shares) for chance in chances if chance != NEVER)
+    possible = prod(1.0 - by_context(chance, state.facts, shares) for chance in chances if chance != NEVER)
+    return 1.0 - possible * share(test.applies, state.facts, knowledge.facts)
 
 
 def quickest_looks(knowledge: Knowledge, state: State) -> dict[str, float]:

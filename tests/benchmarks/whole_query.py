@@ -103,9 +103,9 @@ def orders(job: Consultation) -> list[dict[str, int]]:
 class Library:
     """What the library said of one state: CPU seconds of inference, of building, and how far from ours."""
 
-    def __init__(self, job: Consultation, answer: Answer, some: Sequence[Candidate]) -> None:
+    def __init__(self, job: Consultation, answer: Answer, some: Sequence[Candidate], widest: int) -> None:
         """Begin with nothing asked."""
-        self.job, self.answer, self.some = job, answer, some
+        self.job, self.answer, self.some, self.widest = job, answer, some, widest
         self.orders = orders(job)
         self.building = self.apart = 0.0
         self.too_wide = self.asked = 0
@@ -116,7 +116,7 @@ class Library:
         ladder = candidate.ladder if candidate else ()
         net, cells = narrowest(self.job.bike, self.job.question.observations, self.orders, ladder)
         self.building += time.process_time() - begun
-        return net if cells <= WIDEST else None
+        return net if cells <= self.widest else None
 
     def engine(self, net: LibraryNet, targets: Sequence[str]) -> Any:
         """An engine with what was seen and what is asked; it leaves out by itself what is barren."""
@@ -182,17 +182,17 @@ class Library:
         return belief + taken * whole / outcomes if outcomes else None
 
 
-def one(name: str, job: Consultation, tests: int, alone: bool) -> tuple[float, float, float] | None:
+def one(name: str, job: Consultation, tests: int, widest: int) -> tuple[float, float, float] | None:
     """Measure one state and print it; return our seconds, the ratio and the largest difference."""
     some = candidates(job)
     answer = ours(job, some)
     left = len(some) - len(answer.ahead)
     head = f"  {name:<28} {len(some):3} tests {sum(len(c.ladder) + 1 for c in some):3} outcomes  ours {answer.seconds:6.2f}"
     head += f" ({left} left out)" if left else ""
-    if alone:
+    if not widest:
         print(head, flush=True)
         return answer.seconds, 0.0, 0.0
-    library = Library(job, answer, some)
+    library = Library(job, answer, some, widest)
     theirs = library.seconds(tests)
     if theirs is None:
         print(f"{head}  library: too wide", flush=True)
@@ -214,6 +214,7 @@ def main() -> None:
     parser.add_argument("--answers", type=int, default=3)
     parser.add_argument("--every", type=int, default=1, help="keep only every n-th cause and test")
     parser.add_argument("--ours", action="store_true", help="leave the library out")
+    parser.add_argument("--widest", type=int, default=WIDEST, help="cells of a clique the library is waited for")
     chosen = parser.parse_args()
     asking.CELLS_AHEAD = asking.CELLS_NOW  # nothing is to be left out
     alone = chosen.ours or gum is None
@@ -221,7 +222,7 @@ def main() -> None:
         print("pyagrum is not installed: only ours is measured (pip install pyagrum)")
     done, wide = [], 0
     for name, job in states(chosen.answers, chosen.every):
-        measured = one(name, job, chosen.tests, alone)
+        measured = one(name, job, chosen.tests, 0 if alone else chosen.widest)
         wide += measured is None
         done += [measured] if measured else []
         if len(done) == chosen.states:

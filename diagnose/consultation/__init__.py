@@ -28,8 +28,8 @@ from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of, tried
 from diagnose.events import Event
 from diagnose.inference.conflict import conflict, most_resolving
-from diagnose.inference.junction_tree import NetworkTooWide
 from diagnose.inference.posterior import Posterior, Question, posterior, settled
+from diagnose.inference.triangulation import NetworkTooWide
 from diagnose.model import Knowledge, Test
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.steps import Step

@@ -33,13 +33,7 @@ from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect
 from diagnose.reading.load import load, shipped_folder
 from tests.benchmarks.steps import BIKES, COMPLAINTS, part_of
-
-try:
-    import pyagrum as gum
-
-    from tests.oracle.library_net import LibraryNet, narrowest
-except ImportError:
-    gum = None
+from tests.oracle.library_net import LibraryNet, gum, narrowest
 
 WIDEST = 2**19
 """Cells of a clique beyond which the library is not waited for: some ten seconds for each set of evidence."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal, get_args
 
@@ -10,11 +10,14 @@ Kind = Literal[
     "intake",
     "fact",
     "complaint",
+    "worth",
     "observe",
     "cannot",
     "not_sure",
     "declined",
     "lift",
+    "tool",
+    "start",
     "repair",
     "open",
     "close",
@@ -35,3 +38,14 @@ class Event:
     kind: Kind
     body: Mapping[str, Any] = field(default_factory=dict)
     at: str = ""
+
+
+def standing(events: Sequence[Event]) -> tuple[tuple[int, Event], ...]:
+    """Return the events that still stand, with their numbers; an undo takes back the last one before it."""
+    kept: list[tuple[int, Event]] = []
+    for number, event in enumerate(events):
+        if event.kind != "undo":
+            kept.append((number, event))
+        elif len(kept) > 1:
+            kept.pop()
+    return tuple(kept)

@@ -11,6 +11,9 @@ from diagnose.problems import Place
 CONTEXTS = ("lately", "year", "years")
 """How long the bike stood: ran within weeks, about a year, several years. Index into every prior."""
 
+NEVER = (0.0, 0.0, 0.0)
+"""A chance by CONTEXTS of what the book does not reckon with."""
+
 ABSENT, PRESENT = "absent", "present"
 """The two levels of a cause; of a condition without levels of its own as well."""
 
@@ -232,7 +235,7 @@ class Test(Work):
 
     The first outcome whose drivers fire wins; the last is the default. removes: causes cut out of
     the bike while it is done; supplies: conditions held healthy while it is done. put_back: how that is undone;
-    with it the bike is left so until somebody does.
+    with it the bike is left so until somebody does. cannot: P(it turns out that it cannot be done), by CONTEXTS.
     """
 
     system: str
@@ -246,6 +249,7 @@ class Test(Work):
     removes: tuple[str, ...] = ()
     supplies: tuple[str, ...] = ()
     put_back: tuple[str, ...] = ()
+    cannot: tuple[float, float, float] = NEVER
 
     @property
     def drivers(self) -> frozenset[str]:
@@ -273,7 +277,10 @@ class Repair(Work):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Access(Entry):
-    """Something taken off or opened. Minutes to open and to close again, without what it needs first."""
+    """Something taken off or opened. Minutes to open and to close again, without what it needs first.
+
+    cannot: P(it is seized and does not come off without damage), by CONTEXTS.
+    """
 
     applies: Gate
     needs: tuple[str, ...]
@@ -282,6 +289,7 @@ class Access(Entry):
     tools: tuple[str, ...] = ()
     leaves: frozenset[str] = frozenset()
     cautions: tuple[str, ...] = ()
+    cannot: tuple[float, float, float] = NEVER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -317,7 +325,8 @@ class While:
     open: tags left by open access (such as fuel_open). outcome: test -> outcomes that were seen.
     not_done: tests of which none has been answered yet. likely: condition -> probability of not healthy,
     until one of `cleared_by` has been answered with its default outcome. facts: a gate. isolated: something
-    is still unplugged or bypassed, and starting so has not been accepted.
+    is still unplugged or bypassed, and starting so has not been accepted. dead: the bike does not start, by its
+    complaint or the last try-out.
     """
 
     open: frozenset[str] = frozenset()
@@ -327,6 +336,7 @@ class While:
     cleared_by: tuple[str, ...] = ()
     facts: Gate = field(default_factory=dict)
     isolated: bool = False
+    dead: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 
 def per_cent(share: float) -> str:
     """Return a probability as a mechanic reads it.
@@ -29,6 +31,15 @@ def minutes(amount: float) -> str:
     return f"{hours} h {rest:02d}" if rest else f"{hours} h"
 
 
+def waiting(amount: float) -> str:
+    """Return a time that passes by itself; long ones in days and nights.
+
+    >>> waiting(15), waiting(600), waiting(4320)
+    ('15 min', '10 h', '3 days')
+    """
+    return f"{amount / 1440:.0f} days" if amount >= 2880 else minutes(amount)
+
+
 def money(amount: float, currency: str) -> str:
     """Return an amount in the shop's currency, which may have no name.
 
@@ -45,3 +56,40 @@ def told_late(repair: str) -> str:
     ' (seen before: New plug)'
     """
     return f" (seen before: {repair})" if repair else ""
+
+
+def limit_said(limit: Mapping[str, float | None], currency: str = "") -> str:
+    """Return what the owner says of money.
+
+    >>> limit_said({"ceiling": 250.0, "running": 400.0})
+    'The owner on money: at most 250; worth 400 when it runs'
+    >>> limit_said({"ceiling": None, "running": None})
+    'The owner on money: no limit'
+    """
+    ceiling, running = limit.get("ceiling"), limit.get("running")
+    said = [f"at most {money(ceiling, currency)}"] if ceiling is not None else []
+    said += [f"worth {money(running, currency)} when it runs"] if running is not None else []
+    return f"The owner on money: {'; '.join(said) or 'no limit'}"
+
+
+def told_apart(groups: Sequence[Sequence[str]]) -> str:
+    """Return which causes a test tells apart; names of one group are not told from each other.
+
+    >>> told_apart([["Coil dead", "CDI dead"], ["Jet blocked"]])
+    'tells coil dead or CDI dead apart from jet blocked'
+    >>> told_apart([["Coil dead"]]), told_apart([])
+    ('shows whether it is coil dead', '')
+    """
+    if not groups:
+        return ""
+    first, *rest = [" or ".join(in_a_sentence(name) for name in group) for group in groups]
+    return f"tells {first} apart from {' and from '.join(rest)}" if rest else f"shows whether it is {first}"
+
+
+def in_a_sentence(name: str) -> str:
+    """Return a name as it stands inside a sentence: no capital, unless it is written in capitals.
+
+    >>> in_a_sentence("Coil dead"), in_a_sentence("CDI dead")
+    ('coil dead', 'CDI dead')
+    """
+    return name[:1].lower() + name[1:] if name[1:2].islower() else name

@@ -49,6 +49,18 @@ def choose_job(store: Store, asker: Asker, knowledge_version: str) -> str:
     return begin(store, asker, knowledge_version) if chosen == NEW else chosen
 
 
+def _not_at_hand(store: Store) -> list[str]:
+    """Return the tools that were missing at the last job; none where it cannot be read."""
+    from diagnose.problems import JobError
+    from diagnose.terminal.intake import tools_lacking
+
+    lines = store.jobs()
+    try:
+        return tools_lacking(store.events(lines[-1].id)) if lines else []
+    except JobError:
+        return []
+
+
 def begin(store: Store, asker: Asker, knowledge_version: str) -> str:
     """Ask for a name, create the job with it, and return its id."""
     from datetime import datetime
@@ -56,7 +68,7 @@ def begin(store: Store, asker: Asker, knowledge_version: str) -> str:
     from diagnose.terminal.intake import ask_title, new_intake
 
     now = datetime.now()
-    event = new_intake(ask_title(asker, now), now)
+    event = new_intake(ask_title(asker, now), now, _not_at_hand(store))
     job = store.create(event.body["title"], knowledge_version)
     store.append(job, event, 1)
     return job

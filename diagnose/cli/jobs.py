@@ -61,8 +61,10 @@ def show(desk: Desk, job: str, as_json: bool) -> int:
         click.echo(json.dumps({"schema": 1, "job": job, "events": rows}, ensure_ascii=False, indent=1))
         return 0
     from diagnose.consultation import resume
+    from diagnose.terminal.cards import card, steps_of
+    from diagnose.terminal.reasons import short
     from diagnose.terminal.screens import board_lines, card_lines
-    from diagnose.terminal.views import board, card, steps_of
+    from diagnose.terminal.views import board
 
     page, consultation = desk.page(), resume(desk.knowledge(), events)
     page.show(board_lines(page, board(consultation)))
@@ -70,7 +72,7 @@ def show(desk: Desk, job: str, as_json: bool) -> int:
         click.echo("Finished." if consultation.state.closed else "It does what the job asks.")
         return 0
     for step in steps_of(consultation)[0][:1]:
-        page.show(card_lines(page, card(consultation, step)))
+        page.show(card_lines(page, card(consultation, step), short(consultation, consultation.reason(step))))
     return 0
 
 

@@ -13,7 +13,7 @@ import click
 from diagnose.cli.desk import Desk
 
 if TYPE_CHECKING:
-    from diagnose.consultation import Consultation
+    from diagnose.consultation import Consultation, Reason
     from diagnose.events import Event
     from diagnose.planning.steps import Step
     from diagnose.reading.script import Script
@@ -129,7 +129,8 @@ def document(file: Path, script: Script, walked: list[tuple[Event, Consultation]
 
 def figures(consultation: Consultation) -> dict[str, Any]:
     """Return the figures of a job as it stands."""
-    from diagnose.terminal.views import board, standing_so, steps_of
+    from diagnose.terminal.cards import steps_of
+    from diagnose.terminal.views import board, standing_so
 
     now = board(consultation)
     free, locked = steps_of(consultation)
@@ -138,15 +139,41 @@ def figures(consultation: Consultation) -> dict[str, Any]:
             {"id": one.id, "name": one.name, "probability": one.now, "not_in_the_book": one.beyond}
             for one in now.likely
         ],
-        "next": _step(free[0]) if free else None,
+        "next": _step(free[0]) | {"why": _why(consultation.reason(free[0]))} if free else None,
         "locked": [{"kind": step.kind, "id": step.id, "because": list(step.forbidden)} for step in locked],
         "cost_left": now.cost_left,
         "minutes_left": now.minutes_left,
+        "worth": _worth(consultation),
         "conflict": now.doubt or None,
         "out_of_date": sorted(consultation.out_of_date),
+        "waiting": [{"kind": kind, "id": work} for kind, work in consultation.state.waiting],
+        "out_of_reach": [{"id": one.work.id, "tools": list(one.tools)} for one in consultation.out_of_reach],
         "bike_now": standing_so(consultation),
         "reckoned_apart": list(now.apart),
         "done": now.done,
+    }
+
+
+def _worth(consultation: Consultation) -> dict[str, Any] | None:
+    """Return what it may still cost and what could break the owner's limit; None once it is done."""
+    if consultation.done:
+        return None
+    now = consultation.worth
+    return {
+        "running": now.limit.running,
+        "ceiling": now.limit.ceiling,
+        "spent": now.spent,
+        "half": now.spread.at(0.5),
+        "nine_in_ten": now.spread.at(0.9),
+        "mean": now.spread.mean,
+        "ceiling_holds": now.kept if now.limit.ceiling is not None else None,
+        "hand_on": now.hand_on,
+        "best": now.best,
+        "first": now.first or None,
+        "job_enders": [
+            {"id": one.cause, "probability": one.chance, "price": one.price, "test": one.test or None}
+            for one in now.enders
+        ],
     }
 
 
@@ -158,17 +185,43 @@ def _step(step: Step) -> dict[str, Any]:
         "wait": step.wait,
         "cost": step.cost,
         "expected": step.expected,
+        "saves": step.saves,
         "merit": step.merit,
         "outcomes": dict(step.outcomes),
         "curing": step.curing if step.kind == "repair" else None,
     }
 
 
+def _why(reason: Reason) -> dict[str, Any]:
+    """Return why a step, in figures; money in the shop's currency."""
+    other = reason.runner_up
+    return {
+        "tells_apart": [list(group) for group in reason.tells],
+        "outcomes": [
+            {
+                "id": then.outcome,
+                "chance": then.chance,
+                "likeliest": {"id": then.cause, "probability": then.probability},
+                "moves": {"id": then.moved, "before": then.before, "after": then.after},
+            }
+            for then in reason.then
+        ],
+        "cures": [{"id": cause, "probability": p} for cause, p in reason.cures],
+        "look_first": reason.look.id if reason.look else None,
+        "open_already": list(reason.at_hand),
+        "unlocks": {"kind": reason.unlocks.kind, "id": reason.unlocks.id} if reason.unlocks else None,
+        "runner_up": None
+        if other is None
+        else {"kind": other.step.kind, "id": other.step.id, "dearer": other.dearer, "saves_less": other.saves_less},
+    }
+
+
 def show_step(page: Page, before: Consultation, event: Event, after: Consultation) -> None:
     """Print a step as the mechanic sees it, shortened: what is likely, the proposal, what came of it."""
     from diagnose.consultation import OFF_LIST
+    from diagnose.terminal.cards import card, steps_of
     from diagnose.terminal.screens import board_lines, changed_lines
-    from diagnose.terminal.views import board, card, likely, said, steps_of
+    from diagnose.terminal.views import board, likely, said
 
     told = page.wrapped(said(before.knowledge, event), "> ", "bold", rest="  ")
     if event.kind not in ("observe", "repair", "reconnect", *OFF_LIST):

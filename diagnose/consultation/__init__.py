@@ -20,18 +20,23 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
-from diagnose.consultation.choices import out_of_date
 from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
-from diagnose.consultation.outlook import Outlooked, look_ahead
+from diagnose.consultation.outlook import Outlooked, foreseen, look_ahead, unplanned
 from diagnose.consultation.readings import completed
+from diagnose.consultation.reasons import Groups, Reason, reason, told_causes
+from diagnose.consultation.repeats import out_of_date
 from diagnose.consultation.safety import Lock, locks
-from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Seen, Shop, State, standing, state_of, tried
-from diagnose.events import Event
+from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Limit, Seen, Shop, State, state_of, tried
+from diagnose.consultation.tools import OutOfReach, out_of_reach
+from diagnose.consultation.waiting import meanwhile
+from diagnose.consultation.worth import CLEARLY, Worth, hand_on, round_of_repairs, worth_of
+from diagnose.events import Event, standing
 from diagnose.inference.conflict import conflict, most_resolving
 from diagnose.inference.posterior import Posterior, Question, posterior, settled
 from diagnose.inference.triangulation import NetworkTooWide
 from diagnose.model import Knowledge, Test
 from diagnose.network.graph import BikeGraph
+from diagnose.planning.bundle import Bundle
 from diagnose.planning.steps import Step
 from diagnose.problems import JobError
 
@@ -40,12 +45,16 @@ __all__ = [
     "TRY_TO_START",
     "Conflict",
     "Consultation",
+    "Limit",
     "RankedCause",
+    "Reason",
     "Seen",
     "Shop",
     "State",
+    "Worth",
     "begin",
     "close_job",
+    "no_tool",
     "note",
     "observe",
     "off_list",
@@ -53,8 +62,10 @@ __all__ = [
     "reconnect",
     "repair",
     "resume",
+    "start",
     "try_out",
     "undo",
+    "worth",
 ]
 
 HARDLY_FITS = 1.0
@@ -143,15 +154,61 @@ class Consultation:
         ]
         return tuple(sorted(causes, key=lambda cause: (-cause.probability, cause.id)))
 
-    @property
+    @cached_property
     def steps(self) -> tuple[Step, ...]:
-        """Everything that could be done next, best first; what is locked stands last."""
-        return self._ahead.steps
+        """Everything that could be done next, best first; what is locked stands last.
+
+        Where the owner set a limit, the test that shows whether it must be broken stands before all others if it pays.
+        """
+        planned, first = self._ahead.steps, self.worth.first if self.state.limit != Limit() else ""
+        if not first:
+            return planned
+        known = [step for step in planned if step.kind == "test" and step.id == first]
+        step = known[0] if known else unplanned(self.knowledge, self.state, self._ahead.given, first)
+        return (step, *(other for other in planned if other is not step))
+
+    @cached_property
+    def worth(self) -> Worth:
+        """What it may still cost, what could break the owner's limit, and the cheapest way to end it."""
+        return worth_of(self.knowledge, self.state, self._ahead)
+
+    @property
+    def watches_money(self) -> bool:
+        """Whether money may be worth a word: the owner set a limit, or handing on could be the cheapest."""
+        return self.state.limit != Limit() or self.cost_left >= CLEARLY * hand_on(self._ahead)
+
+    @cached_property
+    def round_of_repairs(self) -> Bundle:
+        """The repairs that are due on a bike that has stood: each done, looked at first or left."""
+        return round_of_repairs(self.knowledge, self.state, self.belief, self._ahead)
 
     @property
     def next_step(self) -> Step | None:
-        """The step with the least expected cost to a bike that does what is asked; None when nothing is left."""
-        return next((step for step in self.steps if not step.forbidden), None)
+        """The best step that can be done now, beside what waits if something does; None when nothing is left."""
+        return next(iter(self.free), None)
+
+    @property
+    def free(self) -> tuple[Step, ...]:
+        """The steps that can be done now, best first: not locked, and not touching what soaks, dries or charges.
+
+        Nor a try-out of the bike as it was tried last: it would show the same once more.
+        """
+        again = "try_out" if self.tried else ""
+        free = [step for step in self.steps if not step.forbidden and step.kind != again]
+        return meanwhile(self.knowledge, self.state, self.bike, free)
+
+    def reason(self, step: Step) -> Reason:
+        """Return why a step is worth doing, one of the plan or another."""
+        test = self.knowledge.tests.get(step.id) if step.kind == "test" else None
+        prospect = self._ahead.ahead.get(step.id)
+        if prospect is None and test is not None:
+            prospect = foreseen(self.knowledge, self.state, self.question, test)
+        return reason(self.knowledge, self.state, self.belief.causes, self.steps, self.locks, step, prospect)
+
+    def tells(self, test: str) -> Groups:
+        """Return the causes that a test would move most, see Reason.tells; none where that would take too long."""
+        prospect = foreseen(self.knowledge, self.state, self.question, self.knowledge.tests[test])
+        return told_causes(self.belief.causes, prospect) if prospect else ()
 
     @property
     def cost_left(self) -> float:
@@ -178,12 +235,17 @@ class Consultation:
     @cached_property
     def locks(self) -> tuple[Lock, ...]:
         """The cautions that lock something now."""
-        return locks(self.knowledge, self.state, self.belief.conditions)
+        return locks(self.knowledge, self.state, self.bike, self.belief.conditions)
 
     @property
     def out_of_date(self) -> frozenset[str]:
         """Tests whose last result is of the bike as it was before something was changed; kept as evidence of that."""
         return out_of_date(self.knowledge, self.state, self.bike)
+
+    @property
+    def out_of_reach(self) -> tuple[OutOfReach, ...]:
+        """What fits the bike and cannot be done for want of a tool."""
+        return out_of_reach(self.knowledge, self.state)
 
     @property
     def targets(self) -> tuple[str, ...]:
@@ -265,6 +327,16 @@ def off_list(kind: str, test: str, why: str = "", at: str = "") -> Event:
     return Event(kind, {"test": test} | ({"why": why} if why else {}), at)  # type: ignore[arg-type]
 
 
+def no_tool(tool: str, test: str = "", at: str = "") -> Event:
+    """Return the event that the shop has not a tool. test: the one that could not be done without it."""
+    return Event("tool", {"tool": tool, "have": False} | ({"test": test} if test else {}), at)
+
+
+def start(kind: str, work_id: str, at: str = "") -> Event:
+    """Return the event that something is begun and left to wait. kind: test or repair."""
+    return Event("start", {kind: work_id}, at)
+
+
 def repair(repair_id: str, found: Mapping[str, str] | None = None, at: str = "") -> Event:
     """Return the event of a repair. found: cause -> broken, sound or not_seen."""
     body: dict[str, Any] = {"repair": repair_id}
@@ -286,6 +358,19 @@ def undo(at: str = "") -> Event:
     return Event("undo", {}, at)
 
 
-def close_job(confirmed: Mapping[str, str], words: str = "", at: str = "") -> Event:
-    """Return the closing event. confirmed: cause -> cured, seen, replaced_with_others or cleared."""
-    return Event("close_job", {"confirmed": dict(confirmed)} | ({"words": words} if words else {}), at)
+def worth(limit: Limit, at: str = "") -> Event:
+    """Return the event that the owner says what it is worth; None unsays it."""
+    return Event("worth", {"running": limit.running, "ceiling": limit.ceiling}, at)
+
+
+def close_job(confirmed: Mapping[str, str], words: str = "", at: str = "", ended: str = "") -> Event:
+    """Return the closing event.
+
+    Args:
+        confirmed: cause -> cured, seen, replaced_with_others or cleared.
+        words: a line for the owner.
+        at: when.
+        ended: handed_on or not_worth_it, for a job that was ended so.
+    """
+    more = {name: text for name, text in (("words", words), ("ended", ended)) if text}
+    return Event("close_job", {"confirmed": dict(confirmed), **more}, at)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import prod
 
 from diagnose.consultation.evidence import START_TARGET, TURN_TARGET, try_out_of
+from diagnose.consultation.repeats import known
 from diagnose.consultation.state import (
     TRY_TO_START,
     State,
@@ -15,17 +17,18 @@ from diagnose.consultation.state import (
     reaching,
     situation_for,
 )
+from diagnose.consultation.tools import lacking
 from diagnose.inference.posterior import Posterior
-from diagnose.model import Knowledge, Repair, Test, Work, may_apply
+from diagnose.model import CONTEXTS, NEVER, Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
-from diagnose.network.situations import Situation
+from diagnose.network.priors import by_context
 from diagnose.planning.options import Bench, RepairOption, TestOption
 
 WAIT_SHARE = 0.02
 """A minute of waiting costs this share of a minute of work (memory)."""
 
 SERVICE_MINUTES = 480.0
-"""What handing on a fault that the book does not know costs, in minutes of work: a day (memory)."""
+"""What handing a bike on to a specialist costs, in minutes of work, where the shop does not say: a day (memory)."""
 
 BIT_MINUTES = 15.0
 """Minutes of testing that halve what could be wrong: the best test of a new job tells a bit in 5 to 8 minutes, the
@@ -33,6 +36,9 @@ tenth in 15 to 20 (measured on the shipped book)."""
 
 CLEAR_LOOK = 0.7
 """A test shows a cause plainly if it finds it at least this often; a repair is then not done blindly."""
+
+TRIED_MINUTES = 3.0
+"""So long something that will not move is tried before it is left alone, at most as long as the test takes (memory)."""
 
 MOST_HAZARD = 3
 """Cautions beyond this many do not make a step count as more dangerous."""
@@ -90,7 +96,9 @@ def open_tests(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Post
             continue
         if reaching(knowledge, state, test.needs) is None:
             continue
-        if not _known(test, state, situation_for(knowledge, state, test), bike):
+        if lacking(knowledge, state, test):
+            continue
+        if not known(test, state, situation_for(knowledge, state, test), bike, belief):
             found.append(test)
     return found
 
@@ -132,49 +140,23 @@ def asks_of_running(bike: BikeGraph, test: Test) -> bool:
     return test.kind == "ask" and bool((test.drivers & bike.behaviours) - set(AT_STANDSTILL))
 
 
-def out_of_date(knowledge: Knowledge, state: State, bike: BikeGraph) -> frozenset[str]:
-    """Return the tests whose last result describes the bike as it was: what they look at has been changed since.
-
-    Such a result stays evidence about the bike as it was; it is only no longer taken to describe it now.
-    """
-    last = {seen.test: seen for seen in state.seen}
-    return frozenset(
-        name
-        for name, seen in last.items()
-        if _mark(knowledge.tests[name], state, bike, seen.situation)
-        != _mark(knowledge.tests[name], state, bike, situation_for(knowledge, state, knowledge.tests[name]))
-    )
-
-
-def _known(test: Test, state: State, situation: Situation, bike: BikeGraph) -> bool:
-    """Whether the test was answered and nothing that it looks at has been changed since."""
-    wanted = _mark(test, state, bike, situation)
-    return any(seen.test == test.id and _mark(test, state, bike, seen.situation) == wanted for seen in state.seen)
-
-
-def _mark(test: Test, state: State, bike: BikeGraph, situation: Situation) -> tuple[object, ...]:
-    """What tells one situation from another for a test: repairs, cuts and holds above what it looks at."""
-    above = frozenset[str]().union(*(bike.ancestors.get(d, frozenset()) for d in test.drivers))
-    done = [
-        n
-        for n, repair in enumerate(state.repairs, start=1)
-        if n <= situation.epoch and any(repair.touches(a) for a in above)
-    ]
-    return tuple(done), situation.cut & above, situation.held & above
-
-
-def open_repairs(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior) -> list[Repair]:
+def open_repairs(
+    knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior, later: bool = False
+) -> list[Repair]:
     """Return the repairs that fit the bike and cure something it can have; until it turns, what may hold it.
 
-    One that was done is not proposed again unless what was seen since says that it did not help.
+    One that was done is not proposed again unless what was seen since says that it did not help. later: also what has
+    to wait until it turns.
     """
-    at = holds_the_engine(bike) if belief.failing_to_turn > NOT_RUNNING else frozenset(bike.roots)
+    held = belief.failing_to_turn > NOT_RUNNING and not later
+    at = holds_the_engine(bike) if held else frozenset(bike.roots)
     done = {repair.id: number for number, repair in enumerate(state.repairs, start=1)}
     return [
         repair
         for repair in knowledge.repairs.values()
         if may_apply(repair.applies, state.facts)
         and reaching(knowledge, state, repair.needs) is not None
+        and not lacking(knowledge, state, repair)
         and max((belief.causes[c] for c in repair.cures if c in bike.roots and c in at), default=0.0)
         > (AGAIN if repair.id in done else 0.0)
         and (repair.id not in done or _seen_since(knowledge, state, bike, repair, done[repair.id]))
@@ -198,7 +180,7 @@ def bench_of(knowledge: Knowledge, state: State) -> Bench:
         rate=rate,
         wait_rate=rate * WAIT_SHARE,
         try_minutes=attempt.minutes if attempt else 5.0,
-        service_cost=rate * SERVICE_MINUTES,
+        service_cost=rate * SERVICE_MINUTES if state.shop.service is None else state.shop.service,
         bit_cost=rate * BIT_MINUTES,
         try_hazard=_hazard(attempt) if attempt else MOST_HAZARD,
     )
@@ -219,14 +201,27 @@ def test_option(knowledge: Knowledge, state: State, test: Test) -> TestOption:
         access=test.access,
         outcomes=tuple(outcome.id for outcome in test.outcomes),
         hazard=_hazard(test),
+        cannot=cannot(knowledge, state, test),
+        tried=min(test.minutes, TRIED_MINUTES),
     )
+
+
+def cannot(knowledge: Knowledge, state: State, test: Test) -> float:
+    """Return the chance that a test turns out not to be possible: itself, or something seized on the way to it."""
+    shut = access_tree(knowledge).to_open(test.access, state.opened)
+    parked = knowledge.facts.get("parked")
+    shares = tuple(parked.options[context].share for context in CONTEXTS) if parked else ()
+    chances = [test.cannot, *(knowledge.access[access].cannot for access in shut)]
+    return 1.0 - prod(1.0 - by_context(chance, state.facts, shares) for chance in chances if chance != NEVER)
 
 
 def quickest_looks(knowledge: Knowledge, state: State) -> dict[str, float]:
     """Return for each cause the minutes of the quickest test that looks at the part itself, access apart."""
     found: dict[str, float] = {}
     for test in knowledge.tests.values():
-        if may_apply(test.applies, state.facts) and test.kind not in ("ask", "run", "swap"):
+        if test.kind in ("ask", "run", "swap") or lacking(knowledge, state, test):
+            continue
+        if may_apply(test.applies, state.facts):
             for outcome in test.outcomes:
                 for driver, by_level in outcome.drivers.items():
                     if driver in knowledge.causes and max(by_level.values()) >= CLEAR_LOOK:

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 
 from diagnose.consultation.choices import (
+    AGAIN,
     bench_of,
+    needs_running,
     open_repairs,
     open_tests,
     quickest_looks,
     repair_option,
+    runs,
     test_option,
     worth_asking,
 )
@@ -29,14 +32,15 @@ from diagnose.consultation.state import (
     situation_now,
     tried,
 )
+from diagnose.consultation.tools import lacking
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, prospects
 from diagnose.inference.screen import glance, only_cause_present
-from diagnose.model import Knowledge, Work, may_apply
+from diagnose.model import Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.chances import unconditioned
 from diagnose.planning.look_ahead import order_tests, rank_steps
-from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, TestOption
+from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, RepairOption, TestOption
 from diagnose.planning.steps import Step
 
 EXACTLY = 6
@@ -53,11 +57,30 @@ LEAST_REPAIR = 0.002
 
 
 @dataclass(frozen=True)
+class Planned:
+    """What the steps were planned from.
+
+    tests: by id, those that nothing locks now. repairs: those that could be done, and those that have to wait until the
+    engine turns. beliefs.after holds the quick view of the tests that were not looked ahead to exactly.
+    """
+
+    bench: Bench
+    tests: Mapping[str, TestOption]
+    repairs: tuple[RepairOption, ...]
+    beliefs: Beliefs
+
+
+@dataclass(frozen=True)
 class Outlooked:
-    """All possible next steps, best first, and the expected money until the bike does what is asked."""
+    """All possible next steps, best first, and the expected money until the bike does what is asked.
+
+    ahead: of the tests looked ahead to exactly, what each would say.
+    """
 
     steps: tuple[Step, ...]
     cost_left: float
+    given: Planned
+    ahead: Mapping[str, Prospect] = field(default_factory=dict)
 
 
 def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Question) -> Outlooked:
@@ -68,22 +91,17 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     asked of the bike as it was: the quick view knows the bike only as it stands. The rest follows in its order.
     """
     bike = bike_graph(knowledge, state.facts)
-    held = locks(knowledge, state, belief.conditions)
+    held = locks(knowledge, state, bike, belief.conditions)
     bench = bench_of(knowledge, state)
     opening = {test for lock in held for test in lock.unlocked_by if test not in state.off_list}
     tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}
-    tests |= {name: knowledge.tests[name] for name in opening if may_apply(knowledge.tests[name].applies, state.facts)}
-    candidates = {t.id: Candidate(t.id, rungs(t.outcomes), situation_for(knowledge, state, t)) for t in tests.values()}
+    tests |= {t.id: t for t in (knowledge.tests[name] for name in opening) if _can_open(knowledge, state, t, belief)}
+    candidates = {t.id: _candidate(knowledge, state, t) for t in tests.values()}
     alone = _stopping_alone(knowledge, state)
     stop = stopping_now(knowledge, state, belief)
     options = {t.id: test_option(knowledge, state, t) for t in tests.values()}
-    looks = quickest_looks(knowledge, state)
-    repairs = [
-        repair_option(knowledge, state, r, list(bike.roots), looks)
-        for r in open_repairs(knowledge, state, bike, belief)
-        if max(stop[n] for n, root in enumerate(bike.roots) if root in r.cures) >= LEAST_REPAIR
-    ]
-
+    mends = {lock.caution: mend for lock in held if (mend := _mend(knowledge, state, bike, belief, bench, lock))}
+    repairs = _likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()))
     quick = _glances(bike, list(candidates.values()), stop, belief.failing)
     telling = _most_telling(bench, options, quick, stop) | opening
     order = order_tests(
@@ -106,7 +124,67 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
         named.sort(key=lambda step: step.kind == "try_out")  # it would show the same once more
     named += [step for step in order if step.id not in after]
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
-    return Outlooked(_unlocked_first(steps, bench, held), min(s.expected for s in ranked))
+    free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}
+    later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()), later=True))
+    given = Planned(bench, free, later, replace(beliefs, after={**quick, **after}))
+    return Outlooked(_unlocked_first(steps, bench, held, mends), min(s.expected for s in ranked), given, ahead)
+
+
+def unplanned(knowledge: Knowledge, state: State, given: Planned, test: str) -> Step:
+    """Return a test that nothing locks as a step, seen quickly, though it is not among those valued by the plan."""
+    (step,) = order_tests(given.bench, [given.tests[test]], given.repairs, given.beliefs)
+    return _on_the_bike(knowledge, state, given.bench, (), step)
+
+
+def _likely_repairs(
+    knowledge: Knowledge,
+    state: State,
+    bike: BikeGraph,
+    belief: Posterior,
+    stop: Floats,
+    wanted: frozenset[str],
+    later: bool = False,
+) -> list[RepairOption]:
+    """Return the repairs worth planning with, as priced.
+
+    wanted: those that have to be among them; later: also what has to wait until the engine turns.
+    """
+    looks, roots = quickest_looks(knowledge, state), list(bike.roots)
+    return [
+        repair_option(knowledge, state, r, roots, looks)
+        for r in open_repairs(knowledge, state, bike, belief, later)
+        if r.id in wanted or max(stop[n] for n, root in enumerate(roots) if root in r.cures) >= LEAST_REPAIR
+    ]
+
+
+def _can_open(knowledge: Knowledge, state: State, test: Test, belief: Posterior) -> bool:
+    """Return whether a test that could lift a lock fits the bike as it is and the tools are there."""
+    possible = runs(belief) or not needs_running(test)
+    return possible and may_apply(test.applies, state.facts) and not lacking(knowledge, state, test)
+
+
+def _mend(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior, bench: Bench, lock: Lock) -> str:
+    """Return the repair likeliest, for its money, to lift a lock that no look can lift any more; empty if none is."""
+    if not lock.about or set(lock.unlocked_by) - lock.known or lock.put_back:
+        return ""
+    above = frozenset[str]().union(*(bike.ancestors.get(condition, frozenset()) for condition in lock.about))
+
+    def lifts(repair: Repair) -> float:
+        return sum(belief.causes.get(cause, 0.0) * p for cause, p in repair.cures.items() if cause in above)
+
+    able = [repair for repair in open_repairs(knowledge, state, bike, belief) if lifts(repair) >= AGAIN]
+    best = max(able, key=lambda r: (lifts(r) / bench.money(r.minutes + 1.0, r.wait, r.parts), r.id), default=None)
+    return best.id if best else ""
+
+
+def foreseen(knowledge: Knowledge, state: State, asked: Question, test: Test) -> Prospect | None:
+    """Return what one test would say, exactly; None where that would take too long."""
+    bike = bike_graph(knowledge, state.facts)
+    return prospects(bike, asked, [_candidate(knowledge, state, test)]).get(test.id)
+
+
+def _candidate(knowledge: Knowledge, state: State, test: Test) -> Candidate:
+    return Candidate(test.id, rungs(test.outcomes), situation_for(knowledge, state, test))
 
 
 def _most_telling(
@@ -210,7 +288,12 @@ def _on_the_bike(knowledge: Knowledge, state: State, bench: Bench, held: Sequenc
     does = activities(knowledge, state, work) if work else frozenset[str]()
     shut = must_close(knowledge, state, does)
     closes = tuple(a for a in reversed(bench.tree.to_open(tuple(shut), frozenset())) if a in shut)
-    return replace(step, closes=closes, forbidden=tuple(lock.caution for lock in held if lock.forbids & does))
+    return replace(step, closes=closes, forbidden=_forbids(held, does))
+
+
+def _forbids(held: Sequence[Lock], does: frozenset[str]) -> tuple[str, ...]:
+    """Return the cautions that lock a piece of work that does these things."""
+    return tuple(lock.caution for lock in held if lock.forbids & does)
 
 
 def _reconnect(bench: Bench, test: str, wanted: Step) -> Step:
@@ -222,21 +305,26 @@ def _reconnect(bench: Bench, test: str, wanted: Step) -> Step:
         minutes=PUT_BACK_MINUTES,
         cost=own,
         expected=own + wanted.expected,
+        saves=wanted.saves,
         merit=wanted.merit,
     )
 
 
-def _unlocked_first(steps: Sequence[Step], bench: Bench, held: Sequence[Lock]) -> tuple[Step, ...]:
+def _unlocked_first(
+    steps: Sequence[Step], bench: Bench, held: Sequence[Lock], mends: Mapping[str, str]
+) -> tuple[Step, ...]:
     """Put what unlocks a good step before it, and what stays locked last.
 
-    A locked step is worth doing at the price it was ranked by; so what is to be put back and the answer that may
-    unlock it come first. Steps that only a repair can unlock go to the end.
+    A locked step is worth doing at the price it was ranked by; so what is to be put back comes first, or the best of
+    the answers that may unlock it. Where no answer can, the repair that is likeliest to comes as early as it and the
+    locked step together deserve. mends: caution -> repair.
     """
     by_id = {(step.kind, step.id): step for step in steps}
-    unlocking = {lock.caution: lock.unlocked_by for lock in held}
+    unlocking = {lock.caution: lock.unlocked_by for lock in held if lock.caution not in mends}
     unplugged = {lock.caution: lock.put_back for lock in held}
     first: dict[tuple[str, str], Step] = {}
     last: list[Step] = []
+    early: dict[str, float] = {}
     for step in steps:
         if not step.forbidden:
             first.setdefault((step.kind, step.id), step)
@@ -244,8 +332,24 @@ def _unlocked_first(steps: Sequence[Step], bench: Bench, held: Sequence[Lock]) -
         last.append(step)
         for test in (t for caution in step.forbidden for t in unplugged.get(caution, ())):
             first.setdefault(("reconnect", test), _reconnect(bench, test, step))
-        for test in (t for caution in step.forbidden for t in unlocking.get(caution, ())):
-            opener = by_id.get(("test", test))
-            if opener and not opener.forbidden:
-                first.setdefault(("test", test), opener)
-    return (*first.values(), *last)
+        for caution in step.forbidden:
+            openers = [by_id["test", test] for test in unlocking.get(caution, ()) if ("test", test) in by_id]
+            openers = [opener for opener in openers if not opener.forbidden]
+            if openers and not any(("test", opener.id) in first for opener in openers):
+                opener = max(openers, key=lambda one: one.merit)
+                first["test", opener.id] = opener
+            mend = by_id.get(("repair", mends.get(caution, "")))
+            if mend and not mend.forbidden:
+                early[mend.id] = max(early.get(mend.id, 0.0), _both(mend, step))
+    found = list(first.values())
+    for name, merit in early.items():
+        mend = by_id["repair", name]
+        found.remove(mend)
+        found.insert(next((n for n, other in enumerate(found) if other.merit < merit), len(found)), mend)
+    return (*found, *last)
+
+
+def _both(mend: Step, locked: Step) -> float:
+    """Return the merit of a repair and of the step it unlocks, done one after the other (see look_ahead)."""
+    saved = sum((step.merit - 1.0) * step.cost for step in (mend, locked))
+    return saved / (mend.cost + locked.cost) + 1.0

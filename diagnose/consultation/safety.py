@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from diagnose.consultation.state import State, known_tests, reaching, repairs_by, stands
+from diagnose.consultation.state import BY_ITSELF, Seen, State, known_tests, reaching, repairs_by, stands, starts
 from diagnose.model import Access, Caution, Gate, Knowledge, Reach, Test, Work, gate_state, may_apply
+from diagnose.network.graph import BikeGraph
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,13 +15,16 @@ class Lock:
     """A caution that holds now.
 
     unlocked_by: tests of which an answer may lift it; put_back: tests whose change to the bike is to be put back
-    first. Neither: it takes a repair.
+    first. Neither: it takes a repair of what makes the conditions `about` likely. known: those tests that would hardly
+    say anything else, since no repair has touched what they look at.
     """
 
     caution: str
     forbids: frozenset[str]
     unlocked_by: tuple[str, ...]
     put_back: tuple[str, ...] = ()
+    about: tuple[str, ...] = ()
+    known: frozenset[str] = frozenset()
 
 
 def brings(knowledge: Knowledge, state: State, work: Work) -> tuple[Reach, ...]:
@@ -30,9 +34,13 @@ def brings(knowledge: Knowledge, state: State, work: Work) -> tuple[Reach, ...]:
 
 
 def said_at(knowledge: Knowledge, state: State, work: Work, opens: Iterable[str]) -> tuple[Caution, ...]:
-    """Return the cautions of a piece of work, of what it opens (access ids) and of what has to be done first."""
+    """Return the cautions of a piece of work, of what it opens (access ids) and of what has to be done first.
+
+    Those of what soaks, dries or charges come after: they are there as long as it waits.
+    """
     opened = [knowledge.access[access] for access in opens]
-    entries: list[Reach | Access | Work] = [*brings(knowledge, state, work), *opened, work]
+    waits = [knowledge.repairs[one] if kind == "repair" else knowledge.tests[one] for kind, one in state.waiting]
+    entries: list[Reach | Access | Work] = [*brings(knowledge, state, work), *opened, work, *waits]
     said = dict.fromkeys(caution for entry in entries for caution in entry.cautions)
     return tuple(c for c in (knowledge.cautions[one] for one in said) if may_apply(c.applies, state.facts))
 
@@ -44,16 +52,27 @@ def by_button(facts: Mapping[str, str], work: Work) -> str:
     return ""
 
 
-def locks(knowledge: Knowledge, state: State, conditions: Mapping[str, Mapping[str, float]]) -> tuple[Lock, ...]:
+def locks(
+    knowledge: Knowledge, state: State, bike: BikeGraph, conditions: Mapping[str, Mapping[str, float]]
+) -> tuple[Lock, ...]:
     """Return the cautions that hold, rules about open things left out (those are shut before a step).
 
     Args:
         knowledge: its cautions hold the rules.
         state: the job as it stands.
+        bike: its graph.
         conditions: condition -> level -> probability now, for those that a rule asks about.
     """
+    answered = known_tests(knowledge, state)
     return tuple(
-        Lock(rule.id, rule.forbids, _unlocking(knowledge, rule, state), _not_put_back(rule, state))
+        Lock(
+            rule.id,
+            rule.forbids,
+            _unlocking(knowledge, rule, state),
+            _not_put_back(rule, state),
+            tuple(rule.when.likely),
+            frozenset(t for t, seen in answered.items() if not _touched_since(knowledge, state, bike, seen)),
+        )
         for rule in knowledge.cautions.values()
         if rule.when and not rule.when.open and _holds(knowledge, rule, state, conditions)
     )
@@ -69,7 +88,7 @@ def _holds(knowledge: Knowledge, rule: Caution, state: State, conditions: Mappin
     when = rule.when
     if when is None or gate_state(when.facts, _standing(knowledge, state)) is False:
         return False
-    if when.isolated and not _not_put_back(rule, state):
+    if (when.isolated and not _not_put_back(rule, state)) or (when.dead and starts(knowledge, state)):
         return False
     seen = known_tests(knowledge, state)
     if any(test not in seen or seen[test].outcome not in outcomes for test, outcomes in when.outcome.items()):
@@ -134,3 +153,11 @@ def _unlocking(knowledge: Knowledge, rule: Caution, state: State) -> tuple[str, 
     if when.likely:
         return tuple(test for test in when.cleared_by if test not in seen or test in again)
     return tuple(test for test in when.outcome if test in again)
+
+
+def _touched_since(knowledge: Knowledge, state: State, bike: BikeGraph, answer: Seen) -> bool:
+    """Return whether a repair since the answer can have changed what the test looks at."""
+    drivers = knowledge.tests[answer.test].drivers
+    above = frozenset[str]().union(*(bike.ancestors.get(driver, frozenset()) for driver in drivers))
+    since = state.repairs[answer.situation.epoch :]
+    return any(repair.touches(cause) for repair in since if not repair.id.startswith(BY_ITSELF) for cause in above)

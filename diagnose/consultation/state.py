@@ -7,17 +7,21 @@ from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from typing import Any
 
-from diagnose.events import Event
+from diagnose.events import Event, standing
 from diagnose.model import BEHAVIOUR, OR, Gate, Knowledge, Option, Test, Work, gate_state, may_apply
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.planning.access import AccessTree
 from diagnose.problems import JobError
+from diagnose.tools import ways
 
 TRY_TO_START = "try_to_start"
 """The test that is the try-out."""
 
 OFF_LIST = ("cannot", "not_sure", "declined")
 """Answers that are no evidence and take a test off the list until it is lifted."""
+
+ENDED = ("handed_on", "not_worth_it")
+"""How a job can end besides with a bike that goes: with a specialist, or with its owner as it is."""
 
 BY_ITSELF = "now:"
 """What the id of a change to causes begins with that nobody made as a repair: kicked wet, dried by running."""
@@ -32,11 +36,24 @@ PUT_BACK_MINUTES = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """What the shop sets: money per hour of work, its currency, metres above sea level."""
+    """What the shop sets: money per hour of work, its currency, metres above sea level.
+
+    service: money for handing a bike on to a specialist; None where the shop does not say. without: tools it has not.
+    """
 
     labour: float = LABOUR_PER_HOUR
     currency: str = ""
     elevation_m: float = 0.0
+    service: float | None = None
+    without: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What the owner says of money, None where he did not: what the bike is worth running, and the most to be spent."""
+
+    running: float | None = None
+    ceiling: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +77,8 @@ class State:
     minutes, parts: spent so far. off_list: test -> (kind, why). isolated: tests whose change to the bike is
     still in force; accepted: those with which it may be started. repairs: all that changed causes, the floods that
     kicking may have made among them. now: how the bike stands, where work or word changed that; kicks: since the
-    plug was last dry.
+    plug was last dry. limit: what the owner said of money. waiting: what soaks, dries or charges, begun and not yet
+    done: test or repair, and its id.
     """
 
     title: str = ""
@@ -70,6 +88,7 @@ class State:
     complaint: str | None = None
     also: tuple[str, ...] = ()
     shop: Shop = Shop()
+    limit: Limit = Limit()
     seen: tuple[Seen, ...] = ()
     repairs: tuple[RepairDone, ...] = ()
     isolated: tuple[str, ...] = ()
@@ -77,6 +96,7 @@ class State:
     opened: frozenset[str] = frozenset()
     now: Mapping[str, str] = field(default_factory=dict)
     kicks: int = 0
+    waiting: tuple[tuple[str, str], ...] = ()
     minutes: float = 0.0
     parts: float = 0.0
     off_list: Mapping[str, tuple[str, str]] = field(default_factory=dict)
@@ -85,17 +105,6 @@ class State:
 
 
 Apply = Callable[[Knowledge, State, Mapping[str, Any], int], State]
-
-
-def standing(events: Sequence[Event]) -> tuple[tuple[int, Event], ...]:
-    """Return the events that still stand, with their numbers; an undo takes back the last one before it."""
-    kept: list[tuple[int, Event]] = []
-    for number, event in enumerate(events):
-        if event.kind != "undo":
-            kept.append((number, event))
-        elif len(kept) > 1:
-            kept.pop()
-    return tuple(kept)
 
 
 def state_of(knowledge: Knowledge, events: Sequence[Event]) -> State:
@@ -278,6 +287,8 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
         float(given.get("labour", LABOUR_PER_HOUR)),
         str(given.get("currency", "")),
         float(given.get("elevation_m", 0.0)),
+        given.get("service"),
+        frozenset(way for tool in given.get("without") or () for way in ways(str(tool))),
     )
     given_facts = body.get("bike") or {}
     facts = check_facts(knowledge, {k: v for k, v in given_facts.items() if k not in knowledge.now})
@@ -285,7 +296,7 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
         state = _stand(knowledge, state, fact, given_facts[fact])
     title, words = str(body.get("title", "")), str(body.get("words", ""))
     state = _complaint(knowledge, replace(state, title=title, words=words, shop=shop), body, number)
-    return _with_facts(knowledge, state, facts)
+    return _with_facts(knowledge, _worth(knowledge, state, body.get("worth") or {}, number), facts)
 
 
 def _with_facts(knowledge: Knowledge, state: State, told: Mapping[str, str]) -> State:
@@ -331,6 +342,13 @@ def _complaint(knowledge: Knowledge, state: State, body: Mapping[str, Any], numb
     return replace(state, complaint=first, also=also)
 
 
+def _worth(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    for name, money in body.items():
+        if name not in ("running", "ceiling") or not (money is None or money >= 0):
+            raise JobError(f"worth: {name}: {money} is not read; write running or ceiling, and an amount of money")
+    return replace(state, limit=replace(state.limit, **body))
+
+
 def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
     test = _test(knowledge, state, body["test"])
     outcomes = [outcome.id for outcome in test.outcomes]
@@ -346,7 +364,13 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     if test.put_back and test.id not in isolated:
         isolated = (*isolated, test.id)
     off = {t: why for t, why in state.off_list.items() if t != test.id}
-    return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off)
+    waiting = _over(state, "test", test.id)
+    return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off, waiting=waiting)
+
+
+def _over(state: State, kind: str, work_id: str) -> tuple[tuple[str, str], ...]:
+    """Return what still waits when one piece of work is done or given up."""
+    return tuple(one for one in state.waiting if one != (kind, work_id))
 
 
 def _others(state: State, seen: Seen) -> tuple[Seen, ...]:
@@ -382,7 +406,7 @@ def _worked(knowledge: Knowledge, state: State, work: Work, minutes: float) -> S
 def _left(knowledge: Knowledge, state: State, work: Work, besides: Mapping[str, str] | None = None) -> State:
     """Return the state with the bike as the work leaves it; kicks in vain may have flooded it, a run dries it."""
     leaves = {**work.leaves, **(besides or {})}
-    kicks = 0 if _starts(knowledge, state) else work.kicks
+    kicks = 0 if starts(knowledge, state) else work.kicks
     if kicks:
         state = replace(state, kicks=state.kicks + kicks)
     for fact, option in leaves.items():
@@ -394,7 +418,7 @@ def _left(knowledge: Knowledge, state: State, work: Work, besides: Mapping[str, 
     return replace(state, repairs=(*state.repairs, *changed))
 
 
-def _starts(knowledge: Knowledge, state: State) -> bool:
+def starts(knowledge: Knowledge, state: State) -> bool:
     """Return whether the bike starts, by the complaint or the last try-out: then no kick is in vain."""
     attempts = [seen.outcome for seen in state.seen if seen.test == TRY_TO_START]
     if attempts:
@@ -405,9 +429,21 @@ def _starts(knowledge: Knowledge, state: State) -> bool:
 def _off(kind: str) -> Apply:
     def apply(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
         test = _entry("test", knowledge.tests, body["test"])
-        return replace(state, off_list={**state.off_list, test.id: (kind, str(body.get("why", "")))})
+        off_list = {**state.off_list, test.id: (kind, str(body.get("why", "")))}
+        return replace(state, off_list=off_list, waiting=_over(state, "test", test.id))
 
     return apply
+
+
+def _tool(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    """Take in that the shop has a tool or has it not; test: the one that could not be done without it."""
+    tool, have = frozenset(ways(str(body["tool"]))), bool(body.get("have", False))
+    why = ("cannot", f"no {body['tool']}")
+    off = {test: (kind, because) for test, (kind, because) in state.off_list.items() if (kind, because) != why}
+    if body.get("test") and not have:
+        off[_entry("test", knowledge.tests, body["test"]).id] = why
+    without = state.shop.without - tool if have else state.shop.without | tool
+    return replace(state, shop=replace(state.shop, without=without), off_list=off)
 
 
 def _lift(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
@@ -430,7 +466,23 @@ def _repair(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
     done = RepairDone(repair.id, dict(repair.cures), dict(repair.dud), found)
     state = _worked(knowledge, state, repair, float(body.get("minutes", repair.minutes)))
     parts = state.parts + float(body.get("parts", repair.parts))
-    return _left(knowledge, replace(state, repairs=(*state.repairs, done), parts=parts), repair)
+    waiting = _over(state, "repair", repair.id)
+    return _left(knowledge, replace(state, repairs=(*state.repairs, done), parts=parts, waiting=waiting), repair)
+
+
+def _start(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
+    """Begin what has to wait; its own minutes count when it is done, the way to it now."""
+    kind = "repair" if "repair" in body else "test"
+    work: Work = _entry(kind, knowledge.repairs if kind == "repair" else knowledge.tests, body[kind])
+    if not may_apply(work.applies, state.facts):
+        raise JobError(f"{work.name} ({work.id}) does not fit this bike: {_gate_words(knowledge, work, state)}")
+    if not work.wait:
+        raise JobError(f"{work.id} has nothing to wait for; write it as done")
+    if (kind, work.id) in state.waiting:
+        raise JobError(f"{work.id} is waiting already")
+    minutes = state.minutes + access_tree(knowledge).minutes_to_open(work.access, state.opened)
+    opened = state.opened | access_tree(knowledge).closure(work.access)
+    return replace(state, opened=opened, minutes=minutes, waiting=(*state.waiting, (kind, work.id)))
 
 
 def _open(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
@@ -479,6 +531,8 @@ def _close_job(knowledge: Knowledge, state: State, body: Mapping[str, Any], numb
     for cause in body.get("confirmed") or {}:
         if cause != "something_else":
             _entry("cause", knowledge.causes, cause)
+    if body.get("ended", "") not in ("", *ENDED):
+        raise JobError(f"a job cannot end as {body['ended']!r}; write one of: {', '.join(ENDED)}, or nothing")
     return replace(state, closed=dict(body))
 
 
@@ -486,10 +540,13 @@ APPLY: Mapping[str, Apply] = {
     "intake": _intake,
     "fact": _fact,
     "complaint": _complaint,
+    "worth": _worth,
     "observe": _observe,
     **{kind: _off(kind) for kind in OFF_LIST},
     "lift": _lift,
+    "tool": _tool,
     "repair": _repair,
+    "start": _start,
     "open": _open,
     "close": _close,
     "isolate": _isolate,

@@ -3,29 +3,34 @@
 The plan, for beliefs of marginals m and P(the bike fails) = failing:
 1. causes are shared out among the repairs (chances.cover), marginals become independent faults;
 2. repairs are ordered by rho through the access that is still shut (repair_order);
-3. for that order the cheapest grouping between try-outs is found exactly (O(n^2) programme);
+3. for that order the cheapest grouping between try-outs is found exactly (grouping);
 4. a try-out costs the attempt and the closing of all that is open; what is needed again is opened again;
-5. after any try-out the rest may be handed on for the service cost; after the last repair it must be.
-A group costs all its repairs, even if the first of them was the one.
+5. after any try-out the rest may be handed on for the service cost; after the last repair it must be. As a measure
+   of what is left where tests have a price, only the lump and what no repair removes is handed on: else every belief
+   of a bike with many faults would be worth the service cost, and no test could be told from another.
+A group costs all its repairs, even if the first of them was the one. Where one sees first whether a repair is
+needed, only the look is paid like that; the rest is paid if it is needed, wherever the repair stands in the order.
 
 If failing < 1 nobody knows yet whether the bike runs. Then the cheapest of three beginnings counts: try out
 at once (close up, attempt, go on with probability failing), work on the first group and then try out, or
 hand on. With failing = 1 the first of them never pays, so one formula serves both.
 
-Source: Ottosen and Jensen 2010 (cost clusters; postponed try-out); the index for several faults is derived in
-repair_order.
+Source: Ottosen and Jensen 2010 (cost clusters; postponed try-out, see grouping); the index for several faults is
+derived in repair_order.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.planning.chances import CERTAIN, Cover, Losses, cover, cure_table, losses
 from diagnose.planning.finding import needs, search_cost
+from diagnose.planning.grouping import Grouping, Items, group
 from diagnose.planning.options import Bench, Floats, RepairOption
 from diagnose.planning.repair_order import Branch, grow, repair_order
 
@@ -138,7 +143,7 @@ def lay_out(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats) ->
 
 
 def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, failing: float) -> Plan:
-    """Return the base plan for one belief.
+    """Return the base plan for one belief: repairs only, whatever tests would cost.
 
     Args:
         bench: the bike as it stands and what things cost.
@@ -146,9 +151,15 @@ def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, 
         marginals: [n] P(cause present and stopping the bike | evidence).
         failing: P(the bike does not do what is asked | evidence).
     """
-    layout = lay_out(bench, repairs, marginals)
+    layout = lay_out(replace(bench, bit_cost=inf), repairs, marginals)
     leaf = Leaves(marginals[None, :], np.array([failing]), (bench.opened,))
     return _read_plan(layout, value_leaves(layout, leaf))
+
+
+def money_left(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, failing: float) -> float:
+    """Return the measure by which steps are ranked for one belief, see value_leaves and base_plan for the arguments."""
+    leaf = Leaves(marginals[None, :], np.array([failing]), (bench.opened,))
+    return float(value_leaves(lay_out(bench, repairs, marginals), leaf).value[0])
 
 
 def _read_plan(layout: Layout, values: Values) -> Plan:
@@ -188,16 +199,21 @@ def value_leaves(layout: Layout, leaves: Leaves, singly: int = SINGLY, given: Co
     needed = -np.expm1(-lost.repairs) / lost.z[:, None]
     few = _likeliest(needed, singly)
     lump = ~few & (needed > LEAST)
-    price = layout.money + np.clip(needed, 0.0, 1.0) * layout.doing
-    order = _orders(layout, leaves, np.where(few, lost.repairs, 0.0), price)
-    loss, money, need = _items(layout, lost, order, lump, price)
-    to_come = np.cumsum(np.column_stack([lost.rest, loss[:, ::-1]]), axis=1)[:, ::-1]
+    doing = leaves.failing[:, None] * np.clip(needed, 0.0, 1.0) * layout.doing
+    order = _orders(layout, leaves, np.where(few, lost.repairs, 0.0))
+    items = _items(layout, lost, order, lump, doing)
+    to_come = np.cumsum(np.column_stack([lost.rest, items.loss[:, ::-1]]), axis=1)[:, ::-1]
     fails = np.minimum((leaves.failing / lost.z)[:, None] * -np.expm1(-to_come), leaves.failing[:, None])
     fails[:, 0] = leaves.failing
-    value, start, ends = _group(layout, leaves, fails, money, need)
-    if np.isfinite(layout.bench.bit_cost):
+    bench, handed_on = layout.bench, fails * layout.bench.service_cost
+    if np.isfinite(bench.bit_cost):  # see 5 above
+        handed_on[np.arange(fails.shape[1]) < np.array([[len(row)] for row in order])] = np.inf
+    attempt = bench.money(bench.try_minutes)
+    groups = group(items, fails, layout.opening + layout.closing, attempt, handed_on)
+    value, start = _begin(layout, leaves, groups, attempt, np.isfinite(handed_on[:, 0]))
+    if np.isfinite(bench.bit_cost):
         value = np.minimum(value, _looking(layout, leaves, given))
-    return Values(value, order, lump, fails, start, ends)
+    return Values(value, order, lump, fails, start, groups.ends)
 
 
 def _looking(layout: Layout, leaves: Leaves, given: Cover) -> Floats:
@@ -220,65 +236,38 @@ def _likeliest(needed: Floats, count: int) -> NDArray[np.bool_]:
     return singly & (needed >= FLOOR)
 
 
-def _orders(layout: Layout, leaves: Leaves, loss: Floats, price: Floats) -> tuple[tuple[int, ...], ...]:
+def _orders(layout: Layout, leaves: Leaves, loss: Floats) -> tuple[tuple[int, ...], ...]:
     """Return the order of repairs for each leaf."""
     opening = (1.0 - _opened(layout, leaves)) * (layout.opening + layout.closing)
+    money = layout.money.tolist()
     return tuple(
-        repair_order(layout.access, here, money, row)
-        for here, money, row in zip(opening.tolist(), price.tolist(), loss.tolist(), strict=True)
+        repair_order(layout.access, here, money, row) for here, row in zip(opening.tolist(), loss.tolist(), strict=True)
     )
 
 
 def _items(
-    layout: Layout, lost: Losses, order: tuple[tuple[int, ...], ...], lump: NDArray[np.bool_], price: Floats
-) -> tuple[Floats, Floats, Floats]:
-    """Return loss [B, K], money [B, K] and need [B, K, S] of the items: those in order, then the lump.
+    layout: Layout, lost: Losses, order: tuple[tuple[int, ...], ...], lump: NDArray[np.bool_], doing: Floats
+) -> Items:
+    """Return the items of each leaf: repairs in order, then the lump.
 
-    Shorter orders are filled up with items that cost and do nothing.
+    Shorter orders are filled up with items that cost and do nothing. doing: [B, R].
     """
     nothing, width = len(layout.repairs), max(map(len, order))
     index = np.array([[*row, *[nothing] * (width - len(row))] for row in order], dtype=np.intp)
     index = index.reshape(len(order), width)
-    loss = np.column_stack([lost.repairs, np.zeros(len(order))])
-    money, need = (
-        np.column_stack([price, np.zeros(len(order))]),
-        np.vstack([layout.need, np.zeros(len(layout.opening))]),
-    )
-    lumped = (
-        (lost.repairs * lump).sum(axis=1),
-        (lump * price).sum(axis=1),
-        np.minimum(lump @ layout.need, 1.0),
-    )
-    return (
-        np.column_stack([np.take_along_axis(loss, index, axis=1), lumped[0]]),
-        np.column_stack([np.take_along_axis(money, index, axis=1), lumped[1]]),
-        np.concatenate([need[index], lumped[2][:, None, :]], axis=1),
-    )
 
+    def of_items(each: Floats) -> Floats:
+        filled = np.column_stack([each, np.zeros(len(order))])
+        return np.column_stack([np.take_along_axis(filled, index, axis=1), (each * lump).sum(axis=1)])
 
-def _group(
-    layout: Layout, leaves: Leaves, fails: Floats, money: Floats, need: Floats
-) -> tuple[Floats, NDArray[np.intp], NDArray[np.intp]]:
-    """Return value [B], start [B] and ends [B, K]: the best grouping of items in a given order, see Values.
-
-    From the back: what is left after item i costs the cheaper of handing on and the best group i..j, done
-    with everything shut, plus what is left after j. Each of them is paid with probability fails[i].
-    Source: Ottosen and Jensen, TR 10-001, 2010 (from memory).
-    """
-    bench, rows = layout.bench, np.arange(len(money))
-    attempt, reopen = bench.money(bench.try_minutes), layout.opening + layout.closing
-    paid = np.cumsum(np.column_stack([np.zeros(len(money)), money]), axis=1)
-    left, ends = fails * bench.service_cost, np.full(money.shape, -1)
-    union = np.zeros((need.shape[0], need.shape[1] + 1, need.shape[2]))
-    for i in reversed(range(money.shape[1])):
-        np.maximum(union[:, i + 1 :], need[:, i, None], out=union[:, i + 1 :])
-        group = paid[:, i + 1 :] - paid[:, i, None] + union[:, i + 1 :] @ reopen + attempt
-        ways = fails[:, i, None] * group + left[:, i + 1 :]
-        best = ways.argmin(axis=1)
-        ends[:, i] = np.where(ways[rows, best] < left[:, i], best + i + 1, -1)
-        left[:, i] = np.minimum(ways[rows, best], left[:, i])
-    begun = paid[:, 1:] + _from_here(layout, leaves, union[:, 1:]) + attempt + left[:, 1:]
-    return *_begin(layout, leaves, begun, attempt + left[:, 0]), ends
+    need = np.vstack([layout.need, np.zeros(len(layout.opening))])[index]
+    together = np.minimum(lump @ layout.need, 1.0)
+    return Items(
+        of_items(lost.repairs),
+        of_items(np.broadcast_to(layout.money, doing.shape)),
+        of_items(doing),
+        np.concatenate([need, together[:, None, :]], axis=1),
+    )
 
 
 def _from_here(layout: Layout, leaves: Leaves, union: Floats) -> Floats:
@@ -292,12 +281,16 @@ def _opened(layout: Layout, leaves: Leaves) -> Floats:
     return np.array([[state in opened for state in ids] for opened in leaves.opened], dtype=np.float64)
 
 
-def _begin(layout: Layout, leaves: Leaves, begun: Floats, tried: Floats) -> tuple[Floats, NDArray[np.intp]]:
+def _begin(
+    layout: Layout, leaves: Leaves, groups: Grouping, attempt: float, may_hand_on: NDArray[np.bool_]
+) -> tuple[Floats, NDArray[np.intp]]:
     """Return value and start of each leaf: work first, try out at once, or hand on."""
+    begun = groups.first + _from_here(layout, leaves, groups.need) + attempt + groups.left[:, 1:]
     best = begun.argmin(axis=1)
     value, start = begun[np.arange(len(begun)), best], best + 1
     shut = _opened(layout, leaves) @ layout.closing
-    for other, number in ((shut + layout.bench.service_cost, -1), (shut + tried, 0)):
+    handed_on = np.where(may_hand_on, shut + layout.bench.service_cost, inf)
+    for other, number in ((handed_on, -1), (shut + attempt + groups.left[:, 0], 0)):
         better = other < value - EQUAL
         value, start = np.where(better, other, value), np.where(better, number, start)
     return value, start

@@ -33,7 +33,9 @@ ROUGHLY = 14
 """Repairs ordered one by one where tests are only to be put in order."""
 
 SLACK = 0.05
-"""Steps that save at most this share less than the best, for the same money, are taken as equally good."""
+"""Steps that save at most this share less than the best, for the same money, are taken as equally good. On small jobs,
+at 10 a bit, slack of 0, 2 and 5 per cent ends 7.3, 6.9 and 6.5 per cent above the optimum (three sets of 60). Ranked by
+expected cost, 2 per cent lose 0.2 to 1.4 and 5 per cent 1.2 to 6.6, so that there only equals are equal."""
 
 DEAR_MINUTES, DOUBTFUL = 20.0, 0.5
 """Parts that cost more than so many minutes of work, for a repair that will more likely not help than help, count this
@@ -47,7 +49,11 @@ Rated = tuple[Step, int]
 
 
 def rank_steps(
-    bench: Bench, tests: Sequence[TestOption], repairs: Sequence[RepairOption], beliefs: Beliefs
+    bench: Bench,
+    tests: Sequence[TestOption],
+    repairs: Sequence[RepairOption],
+    beliefs: Beliefs,
+    slack: float = SLACK,
 ) -> tuple[Step, ...]:
     """Return all that could be done next, best first.
 
@@ -60,6 +66,7 @@ def rank_steps(
         tests: those that could be done; each has its outlook in beliefs.after.
         repairs: those that could be done.
         beliefs: what is believed now and after each outcome.
+        slack: see SLACK; only where tests have a price, else only what costs the same is equally good.
 
     Raises:
         KeyError: a test has no outlook, or needs access that is not in the tree.
@@ -68,8 +75,8 @@ def rank_steps(
     rated = [*_tests(layout, tests, beliefs), *_repairs(layout, beliefs), _try_out(layout, beliefs)]
     rated = _with_merit(layout, beliefs, rated, SINGLY)
     best = max((step.merit for step, _ in rated if not step.forbidden), default=0.0)
-    slack = SLACK * abs(best) if np.isfinite(bench.bit_cost) else EQUAL
-    return tuple(step for step, _ in sorted(rated, key=lambda one: _rank(one, best, slack)))
+    equal = slack * abs(best) if np.isfinite(bench.bit_cost) else EQUAL
+    return tuple(step for step, _ in sorted(rated, key=lambda one: _rank(one, best, equal)))
 
 
 def order_tests(
@@ -84,10 +91,11 @@ def order_tests(
 
 def _with_merit(layout: Layout, beliefs: Beliefs, rated: Sequence[Rated], singly: int) -> list[Rated]:
     """Return the steps with what they are ranked by, see above: the higher the better."""
-    if not np.isfinite(layout.bench.bit_cost):
-        return [(replace(step, merit=-step.expected), hazard) for step, hazard in rated]
     now = _leaves([(beliefs.marginals, beliefs.failing, layout.bench.opened)])
     worth = float(value_leaves(layout, now, singly).value[0])
+    rated = [(replace(step, saves=worth - step.expected + step.cost), hazard) for step, hazard in rated]
+    if not np.isfinite(layout.bench.bit_cost):
+        return [(replace(step, merit=-step.expected), hazard) for step, hazard in rated]
     found = []
     for step, hazard in rated:
         merit = (worth - step.expected) / max(step.cost, EQUAL) + 1.0
@@ -108,7 +116,7 @@ def _rank(rated: Rated, best: float, slack: float) -> tuple[bool, float, int, in
 
 
 def _tests(layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs, singly: int = SINGLY) -> list[Rated]:
-    """Return every test as a step. If it turns out impossible only its access has been paid."""
+    """Return every test as a step. If it turns out impossible only its access and the trying are paid."""
     rows: list[tuple[Floats, float, frozenset[str]]] = []
     weights: list[tuple[int, float]] = []
     for number, test in enumerate(tests):
@@ -139,7 +147,8 @@ def _test(bench: Bench, test: TestOption, beliefs: Beliefs, after: float) -> Rat
         wait=test.wait,
         opens=bench.tree.to_open(test.access, bench.opened),
         cost=bench.money(opening) + own,
-        expected=bench.money(opening) + (1.0 - test.cannot) * own + after,
+        expected=bench.money(opening) + (1.0 - test.cannot) * own + test.cannot * bench.money(test.tried) + after,
+        cannot=test.cannot,
         outcomes=tuple(zip(test.outcomes, chances, strict=True)),
         forbidden=test.forbidden,
     )

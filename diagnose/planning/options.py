@@ -43,7 +43,8 @@ class Bench:
 class TestOption:
     """A test that could be done: minutes without access, its outcome ids, and what speaks against it.
 
-    cannot: probability that it turns out not to be possible, found out once its access is open.
+    cannot: probability that it turns out not to be possible, found out once its access is open, by trying for so
+    many minutes: tried.
     forbidden: cautions that lock it now.
     """
 
@@ -54,6 +55,7 @@ class TestOption:
     outcomes: tuple[str, ...]
     hazard: int = 0
     cannot: float = 0.0
+    tried: float = 0.0
     forbidden: tuple[str, ...] = ()
 
 

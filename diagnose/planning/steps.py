@@ -11,8 +11,10 @@ class Step:
     """A test, repair, try-out or putting back that could be done next. Money in the shop's currency, time in minutes.
 
     expected: expected money until the bike does what the job asks if this is done next, this step
-    included. merit: what steps are ranked by, see look_ahead. outcomes: outcome id and its probability
-    (tests and try-outs). curing: probability that the bike does what is asked once this is done (repairs).
+    included. saves: money that it takes off what is left to do on average, its own price not taken off. merit: what
+    steps are ranked by, see look_ahead. outcomes: outcome id and its probability (tests and try-outs), if it can be
+    done; cannot: probability that it cannot. curing: probability that the bike does what is asked once this is done
+    (repairs).
     opens: access to open now, outermost first; closes: what has to be shut before. forbidden: cautions that
     lock the step now. rough: expected, merit and outcomes are from the quick view.
     A step that puts back what a test left unplugged has the id of that test.
@@ -27,8 +29,10 @@ class Step:
     parts: float = 0.0
     cost: float = 0.0
     expected: float = 0.0
+    saves: float = 0.0
     merit: float = 0.0
     outcomes: tuple[tuple[str, float], ...] = ()
+    cannot: float = 0.0
     curing: float = 0.0
     forbidden: tuple[str, ...] = ()
     rough: bool = False

@@ -225,6 +225,7 @@ class _Builder:
             removes=raw.removes,
             supplies=raw.supplies,
             put_back=raw.put_back,
+            cannot=raw.cannot or model.NEVER,
         )
 
     def complaint(self, written: Written, raw: schema.RawComplaint) -> model.Complaint:
@@ -332,6 +333,7 @@ def _access(written: Written, raw: schema.RawAccess) -> model.Access:
         tools=raw.tools,
         leaves=frozenset(raw.leaves),
         cautions=raw.cautions,
+        cannot=raw.cannot or model.NEVER,
     )
 
 
@@ -355,6 +357,7 @@ def _while(raw: schema.RawWhile) -> model.While:
         cleared_by=raw.cleared_by,
         facts=_gate(raw.facts),
         isolated=raw.isolated,
+        dead=raw.dead,
     )
 
 

@@ -197,6 +197,7 @@ class RawSymptom(RawWork):
     removes: Texts = ()
     supplies: Texts = ()
     put_back: Texts = ()
+    cannot: Prior | None = None
 
 
 class RawTest(RawSymptom):
@@ -227,6 +228,7 @@ class RawAccess(RawEntry):
     leaves: Texts = ()
     cautions: Texts = ()
     applies: Gated = {}
+    cannot: Prior | None = None
 
 
 class RawProof(Raw):
@@ -259,6 +261,7 @@ class RawWhile(Raw):
     cleared_by: Texts = ()
     facts: Gated = {}
     isolated: Flag = False
+    dead: Flag = False
 
 
 class RawCaution(RawEntry):

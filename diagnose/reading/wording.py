@@ -22,6 +22,7 @@ EXAMPLES: Mapping[str, str] = {
     "kind": "kind: look",
     "plain": "plain: one or two sentences for the owner",
     "prior": "prior: [0.05, 0.2, 0.4]    (ran lately, about a year, years)",
+    "cannot": "cannot: [0.02, 0.05, 0.1]    (ran lately, about a year, years)",
     "odds_ratio": "odds_ratio: 4",
     "options": "options: {one: {name: One}, other: {name: Other}}",
     "outcomes": "outcomes: {bad: {name: Bad, drivers: {a_cause: 0.9}}, good: {name: Good, default: true}}",

@@ -7,11 +7,18 @@ import textwrap
 from collections.abc import Iterable, Iterator
 
 from diagnose.report.trail import Trail, TrailStep
-from diagnose.wording import minutes, money, per_cent
+from diagnose.wording import minutes, money, per_cent, waiting
 
 LEAST_COLUMNS = 30
 LEAD = re.compile(r"(?: *\d+\. | *- | *)")
 """What stands before a line: a number, a dash, or room."""
+
+ENDED = {
+    "": "The work was ended here.",
+    "handed_on": "The work was ended here, and the bike is handed on to a specialist with this account.",
+    "not_worth_it": "The work was ended here because going on would likely cost more than it is worth to the owner.",
+}
+"""How a job ended that did not end with a bike that goes."""
 
 MONTHS = "January February March April May June July August September October November December"
 
@@ -72,6 +79,8 @@ def _came_in(trail: Trail) -> list[str]:
         lines.append(f"It came in because: {trail.complaint}.")
     if trail.words:
         lines.append(f'In the owner\'s words: "{trail.words}"')
+    if trail.limit:
+        lines.append(f"{trail.limit}.")
     return lines
 
 
@@ -85,9 +94,18 @@ def _result(trail: Trail) -> list[str]:
     if trail.tried and trail.tried[1] and not trail.ridden:
         lines[-1] += " That was a minute from cold; hot and on the road it has not been tried."
     if trail.closed and not (trail.tried and trail.tried[1]):
-        lines += ["The work was ended here. It has not been seen to run as it should."]
+        lines += [f"{ENDED[trail.ended]} It has not been seen to run as it should.", *_reckoned(trail)]
     lines += [f"- {name}: {how}. {plain}".rstrip() for name, how, plain in trail.confirmed]
     return [*lines, trail.closing_words] if trail.closing_words else lines
+
+
+def _reckoned(trail: Trail) -> list[str]:
+    """Return what going on would have cost, by what was known when the work was ended."""
+    if trail.reckoned is None:
+        return []
+    half, most = (money(amount, trail.currency) for amount in trail.reckoned)
+    says = f"By what was known then, going on would have cost under {half} more on half of such bikes"
+    return [f"{says}, and under {most} on nine of ten."]
 
 
 def _done(trail: Trail) -> Iterator[str]:
@@ -101,11 +119,14 @@ def _done(trail: Trail) -> Iterator[str]:
 def _step(step: TrailStep) -> Iterator[str]:
     said = f"{step.did}: {step.saw}" if step.saw else step.did
     spent = [minutes(step.minutes)] if step.minutes else []
+    spent += [f"{waiting(step.wait)} of waiting"] if step.wait else []
     spent += [f"parts {step.parts:.0f}"] if step.parts else []
     extra = f" ({', '.join(spent)})" if spent else ""
     yield f"{step.number:>2}. {said}{extra}."
     if step.judged:
         yield f"    {step.judged}."
+    if step.because:
+        yield f"    Why: it {step.because}."
     if step.changed:
         yield f"    {step.changed}."
 
@@ -121,4 +142,8 @@ def _sum(trail: Trail) -> str:
     labour, parts = money(trail.labour, trail.currency), money(trail.parts, trail.currency)
     total = money(trail.labour + trail.parts, trail.currency)
     hour = money(trail.rate, trail.currency)
-    return f"{minutes(trail.minutes)} of work at {hour} an hour ({labour}) and parts ({parts}): {total} in all."
+    of = "" if trail.ceiling is None else f", of {money(trail.ceiling, trail.currency)} at most"
+    waited = sum(step.wait for step in trail.steps)
+    beside = f" Beside that up to {waiting(waited)} of waiting, which is not charged." if waited else ""
+    done = f"{minutes(trail.minutes)} of work at {hour} an hour ({labour}) and parts ({parts})"
+    return f"{done}: {total} in all{of}.{beside}"

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from diagnose.consultation import TRY_TO_START, Consultation, resume
+from diagnose.consultation import TRY_TO_START, Consultation, Limit, resume
 from diagnose.consultation.evidence import complaints
 from diagnose.consultation.readings import as_written
-from diagnose.consultation.state import State, standing
-from diagnose.events import Event
+from diagnose.consultation.state import State
+from diagnose.events import Event, standing
 from diagnose.model import Knowledge
 from diagnose.problems import DiagnoseError
-from diagnose.wording import per_cent, told_late
+from diagnose.wording import limit_said, per_cent, told_apart, told_late
 
 WORTH_SAYING = 0.03
 """A change of chance below this is not mentioned."""
@@ -43,16 +43,22 @@ HANDED_OVER = ("road_ready",)
 
 @dataclass(frozen=True, slots=True)
 class TrailStep:
-    """One step. did, saw: what was done and came of it; judged: reading and limit; changed: what it told."""
+    """One step.
+
+    did, saw: what was done and came of it; judged: reading and limit; because: what it was to tell apart; changed:
+    what it told; minutes: with the hands on it; wait: minutes that passed by themselves.
+    """
 
     number: int
     at: str
     did: str
     saw: str = ""
     judged: str = ""
+    because: str = ""
     changed: str = ""
     minutes: float = 0.0
     parts: float = 0.0
+    wait: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +66,9 @@ class Trail:
     """A job told in order. Money in the shop's currency, time in minutes, rate per hour.
 
     clear: whether it can be worked out what the answers mean together; tried: what the last try-out showed
-    and whether that is as it should be; left: what is still off, unplugged or bypassed.
+    and whether that is as it should be; left: what is still off, unplugged or bypassed. limit: what the owner said of
+    money, as a sentence, empty if nothing. ended: handed_on, not_worth_it, or empty; reckoned: what going on would have
+    cost then, in half and in nine of ten such bikes.
     """
 
     title: str
@@ -85,6 +93,10 @@ class Trail:
     left: tuple[str, ...]
     rate: float
     closing_words: str
+    limit: str
+    ceiling: float | None
+    ended: str
+    reckoned: tuple[float, float] | None
 
 
 def trail(consultation: Consultation) -> Trail:
@@ -115,7 +127,17 @@ def trail(consultation: Consultation) -> Trail:
         left=tuple(_left(known, state)),
         rate=state.shop.labour,
         closing_words=str(closed.get("words", "")),
+        limit="" if state.limit == Limit() else limit_said(asdict(state.limit), state.shop.currency),
+        ceiling=state.limit.ceiling,
+        ended=str(closed.get("ended", "")),
+        reckoned=_reckoned(closed),
     )
+
+
+def _reckoned(closed: Body) -> tuple[float, float] | None:
+    """Return what going on would have cost by what was known when it was ended, in half and in nine of ten bikes."""
+    said = closed.get("reckoned")
+    return (float(said["half"]), float(said["nine_in_ten"])) if said else None
 
 
 def _can_be_worked_out(consultation: Consultation) -> bool:
@@ -145,7 +167,8 @@ def _steps(known: Knowledge, events: Sequence[Event]) -> Iterator[TrailStep]:
             spent = after.state.minutes - before.state.minutes
             paid = after.state.parts - before.state.parts
             told = _TELLS[event.kind](known, event.body)
-            yield TrailStep(number, event.at, *told, _change(before, after), spent, paid)
+            why, change = _because(before, event), _change(before, after)
+            yield TrailStep(number, event.at, *told, why, change, spent, paid, _wait(known, event))
         before = after
 
 
@@ -187,6 +210,27 @@ _TELLS: Mapping[str, Callable[[Knowledge, Body], tuple[str, str, str]]] = {
     "accept": _unplugged("Started without putting back: {}"),
 }
 """The events that are steps of the account -> what tells them: what was done, what was seen, how it was judged."""
+
+
+def _wait(known: Knowledge, event: Event) -> float:
+    """Return the minutes in which a step soaks, dries or charges by itself."""
+    if event.body.get("before"):
+        return 0.0
+    if event.kind == "repair":
+        return known.repairs[event.body["repair"]].wait
+    return known.tests[event.body["test"]].wait if event.kind == "observe" else 0.0
+
+
+def _because(before: Consultation, event: Event) -> str:
+    """Return what a test was to tell apart; nothing where it was told late or cannot be worked out."""
+    if event.kind != "observe" or event.body.get("before"):
+        return ""
+    try:
+        groups = before.tells(event.body["test"])
+    except DiagnoseError:
+        return ""
+    names = [[before.bike.roots[cause].name for cause in group[:MOST_NAMED]] for group in groups[:MOST_NAMED]]
+    return told_apart(names) if sum(map(len, names)) > 1 else ""  # one alone is told by what it changed
 
 
 def _change(before: Consultation, after: Consultation) -> str:
@@ -236,6 +280,8 @@ def _cautions(consultation: Consultation, clear: bool) -> Iterator[tuple[str, st
 def _left(known: Knowledge, state: State) -> Iterator[str]:
     """Give what was not put back: taken off or open, unplugged or bypassed."""
     yield from (f"Still off or open: {known.access[access].name}" for access in sorted(state.opened))
+    work = {**known.tests, **known.repairs}
+    yield from (f"Still soaking, drying or charging: {work[waits].name}" for _, waits in state.waiting)
     yield from (f"Left unplugged or bypassed by: {known.tests[test].name}" for test in state.isolated)
 
 

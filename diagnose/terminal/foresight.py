@@ -109,7 +109,7 @@ def _worked_out(now: Consultation, event: Event) -> Consultation | None:
     """Return what comes after an event, all that a screen shows of it worked out; None where that fails."""
     try:
         after = now.add(event)
-        _ = after.ranked, after.steps
+        _ = after.ranked, after.steps, after.watches_money and after.worth
     except Exception:  # it will be met again, and shown, if this is what happens
         return None
     return after

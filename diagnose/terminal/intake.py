@@ -6,12 +6,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from diagnose.events import Event
+from diagnose.events import Event, standing
 from diagnose.model import Complaint, Fact, Knowledge, gate_state, may_apply
+from diagnose.terminal.answers.limit import ask_limit
 from diagnose.terminal.asking.asker import BACK, Asker, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.page import Line
 from diagnose.terminal.screens import fact_help
+from diagnose.tools import ways
 
 UNKNOWN, HELP, ENOUGH, STOP, NOTHING = "unknown", "how", "enough", "stop", "nothing"
 ELSE = "And what else does it do?"
@@ -29,16 +31,29 @@ FIXED = (
 )
 
 
-def new_intake(title: str, day: datetime) -> Event:
-    """Return the first event of a job; facts and complaint follow one by one."""
+def new_intake(title: str, day: datetime, without: Sequence[str] = ()) -> Event:
+    """Return the first event of a job; facts and complaint follow one by one. without: tools the shop has not."""
+    shop: dict[str, Any] = {"labour": LABOUR_PER_HOUR, "currency": "", "elevation_m": 0.0}
     body = {
         "bike": {},
-        "shop": {"labour": LABOUR_PER_HOUR, "currency": "", "elevation_m": 0.0},
+        "shop": shop | ({"without": list(without)} if without else {}),
         "complaint": None,
         "title": title or default_title(day),
         "words": "",
     }
     return Event("intake", body)
+
+
+def tools_lacking(events: Sequence[Event]) -> list[str]:
+    """Return the tools that were not there when a job was last worked on, by name."""
+    without: set[str] = set()
+    for _, event in standing(events):
+        if event.kind == "intake":
+            without |= {way for tool in event.body.get("shop", {}).get("without", ()) for way in ways(tool)}
+        elif event.kind == "tool":
+            told = set(ways(event.body["tool"]))
+            without = without - told if event.body.get("have") else without | told
+    return sorted(without)
 
 
 def default_title(day: datetime) -> str:
@@ -80,7 +95,7 @@ def implied(known: Knowledge, facts: Mapping[str, str]) -> dict[str, str]:
 
 
 def intake(bench: Bench) -> bool:
-    """Ask what is not yet answered of bike, history and complaint. False: the user stops for today."""
+    """Ask what is not yet answered of bike, history, complaint and money. False: the user stops for today."""
     return ask_facts(bench) and ask_complaint(bench)
 
 
@@ -151,7 +166,7 @@ def ask_fact(bench: Bench, fact: Fact, fixed: Iterable[Choice]) -> str:
 
 
 def ask_complaint(bench: Bench) -> bool:
-    """Ask what is wrong, unless that is known; False: stop for today."""
+    """Ask what is wrong and what may be spent on it, unless that is known; False: stop for today."""
     if any(event.kind == "complaint" for event in bench.events):
         return True
     chosen = choose_complaints(bench)
@@ -159,6 +174,7 @@ def ask_complaint(bench: Bench) -> bool:
         return False
     words = bench.asker.text("words", "The owner's own words, for the account (Enter: none):")
     bench.record("complaint", {**chosen, "words": words})
+    ask_limit(bench)
     return True
 
 

@@ -8,15 +8,18 @@ from dataclasses import replace
 from diagnose.model import Repair, Test
 from diagnose.planning.steps import Step
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
-from diagnose.terminal import screens, views
+from diagnose.terminal import cards, reasons, screens, views, worth
 from diagnose.terminal.answers import closing, more, moves, others
 from diagnose.terminal.asking.asker import AskerError, Choice
 from diagnose.terminal.bench import Bench, load_engine, patience
-from diagnose.terminal.intake import STOP, choose_complaints, fact_sheet, intake
+from diagnose.terminal.intake import STOP, choose_complaints, fact_sheet, intake, tools_lacking
 from diagnose.terminal.page import Line
 from diagnose.terminal.views import AGAIN, LEAVE
 
 READING, DONE = "reading", "did_it"
+LONG_WAIT = 10.0
+"""From so many minutes of waiting on something else is offered meanwhile."""
+
 PUT_BACK_ENTRIES = (
     Choice("put_back", "It is back on"),
     Choice("accept", "Start it so: I can stop it another way", "a"),
@@ -35,6 +38,9 @@ STEP_ENTRIES = (
 def run(bench: Bench) -> None:
     """Lead through a job until it is closed or the user stops. Raises Stopped on Ctrl-C and Ctrl-D."""
     loading, taken_up = load_engine(), len(bench.events) > 1
+    if lacking := tools_lacking(bench.events):
+        says = f"Not at hand here: {', '.join(lacking)}. More, Tools I have not got, changes it."
+        bench.page.show(bench.page.wrapped(says))
     if not intake(bench):
         return
     loading.join()
@@ -81,9 +87,9 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
     """Show where the job stands and one step, take the answer; return the step to show next, if chosen."""
     with patience():
         board = views.board(bench.consultation)
-        free, _ = views.steps_of(bench.consultation)
+        free, _ = cards.steps_of(bench.consultation)
     if chosen is None:
-        bench.page.show(screens.board_lines(bench.page, board))
+        bench.page.show([*screens.board_lines(bench.page, board), *worth.board_lines(bench.page, bench.consultation)])
     if board.done:
         bench.page.show([Line("It does what the job asks.", "bold")])
         return closing.close(bench, done=True)
@@ -91,21 +97,36 @@ def one_step(bench: Bench, chosen: Step | None) -> Step | str:
         result = closing.ran_well(bench)
         if result is not None:
             return result
-    step = chosen or (free[0] if free else None)
+    step = chosen or (free[0] if free else None) or _what_waits(bench)
     if step is None:
         bench.page.show([Line("There is nothing left in the book for this bike.", "bold")])
         return closing.close(bench, done=False)
-    card = views.card(bench.consultation, step)
-    bench.page.show(screens.card_lines(bench.page, card))
-    bench.foresee(step, views.work_of(bench.consultation, step))
+    card = cards.card(bench.consultation, step)
+    with patience():
+        reason = bench.consultation.reason(step)
+    heading = "DO NEXT"
+    if board.waiting:
+        heading = "WAITING" if cards.waits(bench.consultation, step) else "WHILE IT WAITS"
+    first = worth.first_lines(bench.page, bench.consultation, step)
+    why = reasons.short(bench.consultation, reason)
+    bench.page.show([*first, *screens.card_lines(bench.page, card, why, heading)])
+    bench.foresee(step, cards.work_of(bench.consultation, step))
     return ask_step(bench, card)
 
 
-def ask_step(bench: Bench, card: views.Card) -> Step | str:
+def _what_waits(bench: Bench) -> Step | None:
+    """Return what waits as a step, where nothing else can be done meanwhile."""
+    for kind, work in views.waiting(bench.consultation)[:1]:
+        bench.page.show(bench.page.wrapped("There is nothing to do beside it until the waiting is over."))
+        return cards.waiting_step(bench.consultation, kind, work.id)
+    return None
+
+
+def ask_step(bench: Bench, card: cards.Card) -> Step | str:
     """Ask what came of the step, answering side questions in between."""
-    work, written = views.work_of(bench.consultation, card.step), len(bench.events)
+    work, written = cards.work_of(bench.consultation, card.step), len(bench.events)
     while True:
-        answer = bench.asker.choose(f"step.{card.step.id}", _question(card), _choices(card, work))
+        answer = bench.asker.choose(f"step.{card.step.id}", _question(card), _choices(bench, card, work))
         if answer == STOP:
             return LEAVE
         try:
@@ -121,28 +142,45 @@ def ask_step(bench: Bench, card: views.Card) -> Step | str:
             return result
 
 
-def _question(card: views.Card) -> str:
+def _question(card: cards.Card) -> str:
     return card.ask or ("What did you find?" if card.step.kind in ("test", "try_out") else "Done?")
 
 
-def _choices(card: views.Card, work: Test | Repair) -> list[Choice]:
-    """Return what can be answered: the outcomes first, then the fixed entries."""
+def _choices(bench: Bench, card: cards.Card, work: Test | Repair) -> list[Choice]:
+    """Return what can be answered: the outcomes first, then what waits, then the fixed entries."""
+    waits = _waiting(bench, card, work)
     if card.step.kind == "reconnect" or not isinstance(work, Test):
         first = PUT_BACK_ENTRIES if card.step.kind == "reconnect" else (Choice(DONE, "Done"),)
-        return [*first, *(one for one in STEP_ENTRIES if one.value not in ("not_sure", "cannot"))]
-    rows = [Choice(f"outcome.{outcome.id}", outcome.name) for outcome in views.outcomes_of(work)]
+        return [*first, *waits, *(one for one in STEP_ENTRIES if one.value not in ("not_sure", "cannot"))]
+    rows = [Choice(f"outcome.{outcome.id}", outcome.name) for outcome in cards.outcomes_of(work)]
     if work.reading is not None:
         rows.insert(0, Choice(READING, f"Type in the reading ({work.reading.unit})"))
     left_out = ("try",) if work.id == views.TRY_OUT else ()
-    return [*rows, *(one for one in STEP_ENTRIES if one.value not in left_out)]
+    return [*rows, *waits, *(one for one in STEP_ENTRIES if one.value not in left_out)]
 
 
-def _answered(bench: Bench, card: views.Card, work_id: str, answer: str) -> Step | str | None:
+def _waiting(bench: Bench, card: cards.Card, work: Test | Repair) -> list[Choice]:
+    """Return what can be answered about waiting: begun by now, or over for something else."""
+    rows = [
+        Choice(f"over.{kind}.{other.id}", f"The waiting is over: {other.name}")
+        for kind, other in views.waiting(bench.consultation)
+        if other.id != work.id
+    ]
+    if card.step.wait - card.first_wait >= LONG_WAIT:
+        rows.insert(0, Choice("started", "Begun - show me what to do while it waits"))
+    return rows
+
+
+def _answered(bench: Bench, card: cards.Card, work_id: str, answer: str) -> Step | str | None:
     """Act on an answer; None asks the same again."""
     if answer.startswith("outcome."):
         moves.saw(bench, work_id, answer.removeprefix("outcome."))
         return AGAIN
+    if answer.startswith("over."):
+        _, kind, waited = answer.split(".", 2)
+        return cards.waiting_step(bench.consultation, kind, waited)
     actions: dict[str, Callable[[], Step | str | None]] = {
+        "started": lambda: moves.started(bench, card),
         READING: lambda: moves.measured(bench, work_id),
         DONE: lambda: moves.repaired(bench, card.step.id),
         "put_back": lambda: moves.plugged(bench, "reconnect", work_id),
@@ -159,7 +197,7 @@ def _answered(bench: Bench, card: views.Card, work_id: str, answer: str) -> Step
     return actions[answer]()
 
 
-def _more(bench: Bench, card: views.Card, work_id: str) -> Step | str | None:
+def _more(bench: Bench, card: cards.Card, work_id: str) -> Step | str | None:
     """Ask which of the rarer things is wanted and do it."""
     left_out = ("try",) if work_id == views.TRY_OUT else ()
     answer = bench.asker.choose("more", "What else?", [one for one in more.ENTRIES if one.value not in left_out])

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from diagnose.model import Fact, Option
+from diagnose.terminal.cards import Card
 from diagnose.terminal.page import Line, Page
-from diagnose.terminal.views import MOST_LIKELY, Board, Card, Likely
-from diagnose.wording import minutes, money, per_cent
+from diagnose.terminal.views import MOST_LIKELY, Board, Likely
+from diagnose.wording import minutes, money, per_cent, waiting
 
 LOCKED = "LOCKED"
 APART = "Much was done since the {} earliest answers: these count only by what they say of each cause by itself."
@@ -15,9 +16,6 @@ APART = "Much was done since the {} earliest answers: these count only by what t
 
 WORTH_AN_ARROW = 0.02
 """A change of chance below this is not shown."""
-
-AS_GOOD = 0.95
-"""A step that brings at least this share of what the best brings is said to be as good."""
 
 LEAST = 0.01
 """A cause below this chance is not on the short list."""
@@ -34,6 +32,8 @@ def board_lines(page: Page, board: Board, most: int = MOST_LIKELY) -> list[Line]
         lines += page.wrapped(f"The bike now: {'; '.join(board.now)}", rest="  ")
     for name in board.unplugged:
         lines += page.wrapped(f"Still unplugged or bypassed: {name}", "  ! ", "warn")
+    for name, wait in board.waiting:
+        lines += page.wrapped(f"Waiting by itself: {name} ({waiting(wait)})", "  ", rest="    ")
     if board.doubt:
         lines += page.wrapped(board.doubt, "! ", "warn")
     left = f"{minutes(board.minutes_left)}, cost {money(board.cost_left, board.currency)}"
@@ -52,14 +52,19 @@ def likely_lines(page: Page, likely: Likely) -> list[Line]:
     return page.wrapped(likely.name + was, head)
 
 
-def card_lines(page: Page, card: Card, heading: str = "DO NEXT") -> list[Line]:
+def card_lines(page: Page, card: Card, now: Sequence[str] = (), heading: str = "DO NEXT") -> list[Line]:
     """Return a step in the order it is read: what and why, tools, what to open, dangers, how, what to doubt.
 
-    On a small screen the top scrolls away; so the dangers and the work stand nearest to the question.
+    now: why just now, a sentence each. On a small screen the top scrolls away; so the dangers and the work stand
+    nearest to the question.
     """
     lines = [Line(""), *page.wrapped(f"{heading}: {card.name} - {_time(card)}", "", "bold", rest="  ")]
     if card.why:
         lines += page.wrapped(f"Why: {card.why}", "  ", "dim", rest="    ")
+    if now:
+        lines += page.wrapped(f"Now: {' '.join(now)}", "  ", "dim", rest="    ")
+    if card.at_hand:
+        lines += page.wrapped(f"Cheap now, open already: {', '.join(card.at_hand)}", "  ", rest="    ")
     if card.tools:
         lines += page.wrapped(f"Tools: {', '.join(card.tools)}", "  ", rest="    ")
     for doing in card.brings:
@@ -80,46 +85,27 @@ def card_lines(page: Page, card: Card, heading: str = "DO NEXT") -> list[Line]:
 
 
 def _time(card: Card) -> str:
+    """Return the time with the hands on it, what passes by itself apart, and what the parts cost."""
     step = card.step
-    parts = [minutes(step.minutes)]
-    if card.first_wait:
-        parts = [f"wait {minutes(card.first_wait)}", f"then {parts[0]}"]
+    if not step.wait:
+        parts = [minutes(step.minutes)]
+    else:
+        first = f"wait {waiting(card.first_wait)}, then " if card.first_wait else ""
+        parts = [f"{first}{minutes(step.minutes)} hands on"]
     if step.wait > card.first_wait:
-        parts.append(f"then wait {minutes(step.wait - card.first_wait)}")
+        parts.append(f"then wait {waiting(step.wait - card.first_wait)}")
     if step.parts:
         parts.append(f"parts {step.parts:.0f}")
     return ", ".join(parts)
 
 
-Prospect = tuple[str, float, str, float]
-"""An outcome's name and chance; the likeliest cause then and its chance."""
-
-
-def why_lines(
-    page: Page,
-    card: Card,
-    prospects: Iterable[tuple[str, float, str, float]],
-    runner_up: tuple[str, float] | None,
-) -> list[Line]:
-    """Return what each outcome would tell, and the best other step: what it brings for the same money, as a share."""
+def why_lines(page: Page, card: Card, reasons: Iterable[str]) -> list[Line]:
+    """Return why a step: what it is for, then the reasons of this moment, a text for each line."""
     lines = [Line(""), *page.wrapped(f"Why {card.name}?", "", "bold")]
-    if card.why:
-        lines += page.wrapped(card.why, "  ")
-    for name, chance, cause, then in prospects:
-        then_says = f": then most likely {cause}, {per_cent(then)}" if cause else ""
-        lines += page.wrapped(f"{name} ({per_cent(chance)}){then_says}", "  - ")
-    if card.step.kind == "repair":
-        lines += page.wrapped(f"With this done it is right in {per_cent(card.step.curing)} of cases.", "  ")
-    if runner_up is not None:
-        name, share = runner_up
-        lines += page.wrapped(_runner_up(name, share), "  ")
+    for text in (card.why, *reasons):
+        if text:
+            lines += page.wrapped(text, "  ", rest="    " if text.startswith("- ") else "  ")
     return lines
-
-
-def _runner_up(name: str, share: float) -> str:
-    if share < AS_GOOD:
-        return f"Next best: {name}. It brings {100 * share:.0f} % as much for the same money."
-    return f"As good: {name}." if share <= 1 / AS_GOOD else f"Better for the money: {name}."
 
 
 def others_lines(page: Page, locked: Sequence[Card]) -> list[Line]:
@@ -135,6 +121,8 @@ def other_text(card: Card, best: float) -> str:
     parts = [f"{card.name} - {_time(card)}"]
     if card.step.merit > 0 and best > 0:
         parts.append(f"{100 * card.step.merit / best:.0f} % as good")
+    if card.at_hand:
+        parts.append("cheap now")
     if card.step.forbidden:
         parts.append("locked")
     return ", ".join(parts)

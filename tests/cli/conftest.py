@@ -40,6 +40,6 @@ def command(environment):
 @pytest.fixture
 def job(command):
     """A job of the small book with its intake done, made by typing into the plain form; return its id."""
-    done = command("--plain", typed="Blue one\n1\n1\n2\n1\n1\n1\n1\nn\nDead.\nq\n")
+    done = command("--plain", typed="Blue one\n1\n1\n2\n1\n1\n1\n1\nn\nDead.\n\nq\n")
     assert done.returncode == 0, done.stderr
     return command("jobs").stdout.split()[0]

@@ -52,6 +52,18 @@ def test_replay_as_json_holds_every_figure_after_every_step(command, script):
     assert "\x1b" not in done.stdout
 
 
+def test_replay_as_json_says_why_the_next_step(command, script):
+    first = json.loads(command("replay", script, "--json").stdout)["steps"][0]
+    step, why = first["next"], first["next"]["why"]
+    assert (step["kind"], step["id"]) == ("repair", "clean_points")
+    assert [cure["id"] for cure in why["cures"]] == ["points_oxidised"]
+    assert {cause["id"]: cause["probability"] for cause in first["causes"]}["points_oxidised"] == (
+        why["cures"][0]["probability"]
+    )
+    assert {"kind", "id", "dearer", "saves_less"} == set(why["runner_up"])
+    assert why["tells_apart"] == why["outcomes"] == []
+
+
 def test_replay_names_the_place_of_a_mistake(command, tmp_path):
     path = tmp_path / "wrong.yaml"
     path.write_text(SCRIPT.replace("spark_at_gap", "spark_at_gab"), encoding="utf-8")

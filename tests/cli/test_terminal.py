@@ -48,6 +48,7 @@ def test_intake_by_single_keys_then_stop(terminal, command):
         ("floods or bangs:", "1"),
         ("what else does it do", "n"),
         ("own words", "\r"),
+        ("most the owner will spend", "\r"),
         ("Most likely:", ""),
         ("Stop for today", "q"),
     ]:

@@ -8,7 +8,7 @@ from diagnose.consultation import begin, observe, reconnect, repair, try_out, un
 from diagnose.consultation.state import situation_for, stands
 from diagnose.events import Event
 from diagnose.problems import JobError
-from diagnose.terminal.views import test_step as a_test_as_step
+from diagnose.terminal.cards import test_step as a_test_as_step
 
 TWO = {"strokes": "2", "starter": "kick", "ignition": "points_magneto", "fuelling": "carburettor", "parked": "lately"}
 DEAD = {"bike": TWO, "complaint": "not_a_cough"}

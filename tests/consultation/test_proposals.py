@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.consultation import TRY_TO_START, Consultation, begin, observe, reconnect, repair
+from diagnose.consultation.choices import cannot
 
 KICK = {"starter": "kick", "fuelling": "carburettor", "cylinders": "1", "tap": "gravity", "throttle": "slide"}
 TWO = {**KICK, "strokes": "2", "ignition": "points_magneto", "inlet": "port", "oiling": "premix", "parked": "lately"}
@@ -93,3 +94,24 @@ def test_no_repair_is_proposed_for_next_to_nothing(shipped, complaint):
             likely = max(job.belief.causes.get(cause, 0.0) for cause in shipped.repairs[step.id].cures)
             assert likely > 0.05 or step.minutes <= 2.0, (step.id, likely)
         _, job = follow(job, {TRY_TO_START: TRIED.get(complaint, "as_reported")}, 1)
+
+
+@pytest.mark.parametrize(("parked", "chance"), [("lately", 0.02), ("years", 0.15)])
+def test_what_may_be_seized_is_likelier_so_on_a_bike_that_stood(shipped, parked, chance):
+    facts = {**FOUR, "parked": parked}
+    state = begin(shipped, {"bike": facts, "complaint": "wont_idle"}).state
+    assert cannot(shipped, state, shipped.tests["screw_turns"]) == pytest.approx(chance)
+
+
+def test_what_is_seized_on_the_way_counts_until_it_is_open(shipped):
+    job = begin(shipped, {"bike": {**TWO, "parked": "years"}, "complaint": "not_a_cough"})
+    plug = shipped.access["plug_out"].cannot[2]
+    assert cannot(shipped, job.state, shipped.tests["look_plug"]) == pytest.approx(plug)
+    after = job.add(observe("turn_by_hand", "free"))  # takes the plug out
+    assert cannot(shipped, after.state, shipped.tests["look_plug"]) == 0.0
+
+
+def test_where_it_is_not_known_how_long_it_stood_the_chance_lies_between(shipped):
+    facts = {name: option for name, option in FOUR.items() if name != "parked"}
+    state = begin(shipped, {"bike": facts, "complaint": "wont_idle"}).state
+    assert 0.02 < cannot(shipped, state, shipped.tests["screw_turns"]) < 0.15

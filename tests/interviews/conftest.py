@@ -148,6 +148,20 @@ gap_cold:
 """What makes the small book one in which a bike can be warm and kicked wet."""
 
 
+SOAK = {
+    "repairs/spark.yaml": """
+soak_points:
+  name: Points in spirit overnight
+  cures: {points_oxidised: 0.99}
+  minutes: 1
+  wait: 600
+  steps: [Into the jar with them.]
+  basis: [memory]
+""",
+}
+"""What makes the small book one in which a cheap repair has to wait."""
+
+
 def grown(folder, additions) -> Knowledge:
     """Return the small book with more in its files."""
     copytree(HERE / "small", folder)
@@ -164,6 +178,11 @@ def with_stop_wire(tmp_path_factory) -> Knowledge:
 @pytest.fixture(scope="session")
 def with_standing(tmp_path_factory) -> Knowledge:
     return grown(tmp_path_factory.mktemp("book") / "standing", STANDING)
+
+
+@pytest.fixture(scope="session")
+def with_soak(tmp_path_factory) -> Knowledge:
+    return grown(tmp_path_factory.mktemp("book") / "soak", SOAK)
 
 
 @pytest.fixture

@@ -42,7 +42,7 @@ class Slow:
         self.__dict__["known"] = f"after {outcome}"
         return outcome
 
-    steps = ()
+    steps, watches_money = (), False
 
 
 @pytest.fixture

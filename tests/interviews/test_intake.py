@@ -24,6 +24,9 @@ ANSWERS = [
     "not_a_cough",
     "nothing",
     "Dead.",
+    "250 EUR",
+    "250",
+    "",
 ]
 
 
@@ -52,28 +55,28 @@ def test_what_was_answered_is_in_the_state(sit_down):
 
 
 def test_a_fact_that_follows_from_another_is_not_asked(sit_down):
-    bench, asker = sit_down(["4", "points_battery", "years", GROUP, "not_a_cough", "nothing", ""])
+    bench, asker = sit_down(["4", "points_battery", "years", GROUP, "not_a_cough", "nothing", "", ""])
     intake(bench)
     assert "fact.battery" not in asker.asked
     assert "fact.inlet" not in asker.asked  # a four-stroke has no such inlet
 
 
 def test_where_the_gate_is_not_known_the_fact_is_asked(sit_down):
-    bench, asker = sit_down(["unknown", "points_battery", "reed", "years", GROUP, "not_a_cough", "nothing", ""])
+    bench, asker = sit_down(["unknown", "points_battery", "reed", "years", GROUP, "not_a_cough", "nothing", "", ""])
     intake(bench)
     assert "fact.inlet" in asker.asked
 
 
 def test_back_corrects_and_unsays_what_no_longer_fits(sit_down):
     back_to_strokes = ["2", "points_magneto", "no", "reed", "back", "back", "back", "back", "4"]
-    bench, _ = sit_down([*back_to_strokes, "points_battery", "years", GROUP, "not_a_cough", "nothing", ""])
+    bench, _ = sit_down([*back_to_strokes, "points_battery", "years", GROUP, "not_a_cough", "nothing", "", ""])
     intake(bench)
     assert told(bench) == {"strokes": "4", "ignition": "points_battery", "parked": "years"}
     assert resume(bench.knowledge, bench.events).state.facts["battery"] == "yes"
 
 
 def test_the_rest_can_be_skipped(sit_down):
-    bench, asker = sit_down(["2", "enough", GROUP, "not_a_cough", "nothing", ""])
+    bench, asker = sit_down(["2", "enough", GROUP, "not_a_cough", "nothing", "", ""])
     assert intake(bench)
     assert told(bench) == {"strokes": "2"}
     assert "fact.parked" not in asker.asked

@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 import io
+from datetime import datetime
 
 import pytest
 
+from diagnose.cli.interview import begin
 from diagnose.consultation import resume
+from diagnose.events import Event
 from diagnose.problems import JobError
 from diagnose.report.text import as_text
 from diagnose.report.trail import trail
 from diagnose.terminal import views
-from diagnose.terminal.asking.asker import NeedsAnswer, Stopped
+from diagnose.terminal.asking.asker import AnswersAsker, NeedsAnswer, Stopped
+from diagnose.terminal.intake import new_intake, tools_lacking
 from diagnose.terminal.interview import run
 
+NOON = datetime(2026, 3, 14, 12)
 GROUP = "It starts badly, dies, floods or bangs"
-LATELY = ["2", "points_magneto", "no", "port", "lately", GROUP, "not_a_cough", "nothing", "Fine on Sunday."]
-YEARS = ["4", "points_battery", "years", GROUP, "not_a_cough", "nothing", ""]
+LATELY = ["2", "points_magneto", "no", "port", "lately", GROUP, "not_a_cough", "nothing", "Fine on Sunday.", ""]
+YEARS = ["4", "points_battery", "years", GROUP, "not_a_cough", "nothing", "", ""]
 PLAN = [
     ("test.spark_at_gap", ["reading", "5", "5 mm"]),
     ("repair.clean_points", ["did_it", "broken"]),
@@ -188,6 +193,73 @@ def test_an_answer_on_disk_is_not_asked_for_again_when_it_cannot_be_worked_out(w
     assert [kind for kind, _ in bodies(bench)][-2:] == ["observe", "undo"]
     assert "! too much at once" in asker.sink.getvalue()
     assert asker.asked.count("test.look_points") <= 1
+
+
+def test_a_tool_that_is_not_there_is_remembered_and_can_be_there_again(work):
+    plan = [("test.spark_at_gap", ["cannot", "no tool for it", "gap tester", "more", "tools", "gap tester"])]
+    bench, asker = work(LATELY, plan, ["q"])
+    run(bench)
+    assert bodies(bench)[-2:] == [
+        ("tool", {"tool": "gap tester", "have": False, "test": "spark_at_gap"}),
+        ("tool", {"tool": "gap tester", "have": True}),
+    ]
+    text = asker.sink.getvalue()
+    assert "Written down: no gap tester" in text
+    assert "I have it now: gap tester" in text
+
+
+def test_a_step_without_its_tool_is_shown_apart_from_those_that_can_be_done(work):
+    plan = [("test.spark_at_gap", ["cannot", "no tool for it", "gap tester", "others", "back"])]
+    bench, asker = work(LATELY, plan, ["q"])
+    run(bench)
+    after = asker.sink.getvalue().partition("Written down: no gap tester")[2]
+    assert "Needs a tool you have not:\n  - Spark across a 6 mm gap: gap tester" in after
+    assert "Spark across a 6 mm gap - " not in after
+
+
+def test_none_of_the_tools_is_only_this_step(work):
+    bench, _ = work(LATELY, [("test.spark_at_gap", ["cannot", "no tool for it", "none"])], ["q"])
+    run(bench)
+    assert bodies(bench)[-1] == ("cannot", {"test": "spark_at_gap", "why": "no tool for it"})
+
+
+def test_what_was_not_there_at_the_last_job_is_not_there_at_the_next(work):
+    bench, _ = work(LATELY, [("test.spark_at_gap", ["cannot", "no tool for it", "gap tester"])], ["q"])
+    run(bench)
+    new = begin(bench.store, AnswersAsker(["Next bike"]), "v")
+    assert bench.store.events(new)[0].body["shop"]["without"] == ["gap tester"]
+    assert tools_lacking(bench.events) == ["gap tester"]
+    assert tools_lacking((*bench.events, Event("undo"))) == []
+    assert tools_lacking((new_intake("Next", NOON, ["gap tester"]),)) == ["gap tester"]
+    again = Event("tool", {"tool": "gap tester", "have": True})
+    assert tools_lacking((new_intake("Next", NOON, ["gap tester"]), again)) == []
+
+
+def test_while_something_soaks_something_else_is_offered_and_the_end_is_one_answer(work, with_soak):
+    plan = [("repair.soak_points", ["started", "over.repair.soak_points", "did_it", "broken"])]
+    bench, asker = work(LATELY, plan, ["q"], known=with_soak)
+    run(bench)
+    assert bodies(bench)[-2:] == [
+        ("start", {"repair": "soak_points"}),
+        ("repair", {"repair": "soak_points", "found": {"points_oxidised": "broken"}}),
+    ]
+    text = asker.sink.getvalue()
+    assert "1 min hands on, then wait 10 h" in text
+    begun = text.partition("Written down: Begun, it waits: Points in spirit overnight")[2]
+    beside, _, after = begun.partition("-> The waiting is over: Points in spirit overnight")
+    assert "Waiting by itself: Points in spirit overnight (10 h)" in beside
+    assert "WHILE IT WAITS: Clear the pilot jet" in beside  # all else needs a kick, or the points
+    assert "WAITING: Points in spirit overnight - 1 min" in after
+    account = as_text(trail(bench.consultation))
+    assert "1 min, 10 h of waiting" in account
+    assert "up to 10 h of waiting" in " ".join(account.split())
+
+
+def test_it_is_not_started_while_something_soaks(work, with_soak):
+    bench, asker = work(LATELY, [("repair.soak_points", ["started", "try"])], ["q"], known=with_soak)
+    run(bench)
+    assert "First the waiting has to be over" in asker.sink.getvalue()
+    assert any("Still soaking" in left for left in trail(bench.consultation).left)
 
 
 def test_cannot_asks_why_and_the_step_can_be_put_back(work):

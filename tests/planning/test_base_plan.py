@@ -158,6 +158,50 @@ def test_handing_on_after_the_best_prefix(seed: int) -> None:
     assert walk(case, plan.groups) == pytest.approx(plan.value, rel=1e-9)
 
 
+def walk_looking(case: Case, looks: Sequence[float], groups: Sequence[Sequence[str]]) -> float:
+    """Return the expected money over every set of faults: looks are paid as they come, repairs where needed.
+
+    Repairs are sure, so one is needed if its fault is there; nothing is done any more on a bike that runs.
+    """
+    rate, states = case.bench.rate, case.bench.tree.states
+    index = {repair.id: k for k, repair in enumerate(case.repairs)}
+    spent = 0.0
+    for bits in product((False, True), repeat=len(case.chance)):
+        chance = prod(q if bit else 1.0 - q for q, bit in zip(case.chance, bits, strict=True)) / case.failing
+        left, opened = {k for k, bit in enumerate(bits) if bit}, set(case.bench.opened)
+        for group in groups if left else ():
+            if not left:
+                break
+            spent += chance * rate * case.bench.try_minutes
+            for k in (index[name] for name in group):
+                need = needed(states, case.repairs[k].access)
+                spent += chance * rate * (looks[k] + sum(states[state].open for state in need - opened))
+                spent += (
+                    chance
+                    * (case.bench.money(case.repairs[k].minutes, parts=case.repairs[k].parts) - rate * looks[k])
+                    * (k in left)
+                )
+                opened |= need
+                left -= {k}
+            spent += chance * rate * sum(states[state].close for state in opened)
+            opened = set()
+        spent += chance * case.bench.service_cost * bool(left)
+    return spent
+
+
+@pytest.mark.source("second method: every set of faults; planning literature M1, inspect-then-repair")
+@pytest.mark.parametrize("seed", range(15))
+def test_what_is_seen_to_be_sound_is_only_looked_at(seed: int) -> None:
+    case = random_case(seed, causes=4, cure=1.0)
+    looks = [0.2 * repair.minutes for repair in case.repairs]
+    known = [replace(repair, look=look) for repair, look in zip(case.repairs, looks, strict=True)]
+    plan = base_plan(case.bench, known, case.marginals, 1.0)
+    assert plan.value == pytest.approx(walk_looking(case, looks, plan.groups), rel=1e-9)
+    values = [walk_looking(case, looks, groups) for groups in ordered_partitions(plan.order)]
+    assert plan.value == pytest.approx(min(values), rel=1e-9)
+    assert plan.value < base_plan(case.bench, case.repairs, case.marginals, 1.0).value
+
+
 @pytest.mark.source("planning literature, 1.3: Z = 1 - product of (1 - m Z)")
 @pytest.mark.parametrize("seed", range(20))
 def test_marginals_of_a_failing_bike_give_back_the_independent_faults(seed: int) -> None:

@@ -57,6 +57,14 @@ def test_a_test_pays_its_access_and_leaves_it_open() -> None:
     assert step.outcomes == (("empty", 0.4), ("full", 0.6))
 
 
+def test_what_a_step_saves_is_the_plan_now_less_the_plans_after_it() -> None:
+    step = by_id(ranked(BOWL))["bowl"]
+    opened = replace(BENCH, opened=frozenset({"tank"}))
+    after = [base_plan(opened, REPAIRS, row, 1.0).value for row in OUTLOOK.marginals]
+    now = base_plan(BENCH, REPAIRS, NOW, 1.0).value
+    assert step.saves == pytest.approx(now - 0.4 * after[0] - 0.6 * after[1])
+
+
 @pytest.mark.source("planning literature, 1.4 point 6: plan with P(cannot)")
 def test_a_test_that_may_not_be_possible() -> None:
     sure = by_id(ranked(BOWL))["bowl"]
@@ -64,6 +72,9 @@ def test_a_test_that_may_not_be_possible() -> None:
     opening, opened = 12.0, replace(BENCH, opened=frozenset({"tank"}))
     without = base_plan(opened, REPAIRS, NOW, 1.0).value
     assert step.expected == pytest.approx(opening + 0.75 * (sure.expected - opening) + 0.25 * without)
+    tried = by_id(ranked(replace(BOWL, cannot=0.25, tried=3.0)))["bowl"]
+    assert tried.expected == pytest.approx(step.expected + 0.25 * 3.0 * 2.0)  # three minutes at 2.0 each
+    assert tried.cannot == 0.25
 
 
 def test_outcomes_that_cannot_happen_are_not_read() -> None:
@@ -189,6 +200,19 @@ def test_looking_first_takes_the_test_that_tells_most_for_its_money() -> None:
     repaired = 2.0 * 40.0 + 30.0  # the one that is bad; then one try-out
     assert by_id(steps)["test 3.0"].expected == pytest.approx(2.0 * 3.0 + repaired + 2.0 * 3.0 + 20.0 * 1.0)
     assert steps.index(by_id(steps)["test 0.5"]) > 2
+
+
+@pytest.mark.source("hand sum: a test that halves is worth a bit, whatever handing on costs")
+def test_what_could_be_handed_on_for_less_is_still_looked_at_in_order() -> None:
+    pairs = [halving(1.0, 3.0), halving(0.0, 0.5)]
+    beliefs = options.Beliefs(
+        marginals=np.full(4, 0.25), failing=1.0, after={test.id: outlook for test, outlook in pairs}
+    )
+    for service in (1e5, 60.0):
+        bench = replace(SEARCH, service_cost=service)
+        steps = rank_steps(bench, [test for test, _ in pairs], FOUR, beliefs)
+        assert steps[0].id == "test 3.0"
+        assert steps[0].merit == pytest.approx(20.0 * 1.0 / (2.0 * 3.0))
 
 
 def test_what_is_known_is_repaired_and_then_tried_before_more_is_looked_at() -> None:

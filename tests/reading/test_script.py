@@ -79,7 +79,7 @@ KNOWLEDGE = model.Knowledge(
         )
     ),
     tests=by_id(
-        a_test("spark_at_gap", "none", "weak", "good"),
+        a_test("spark_at_gap", "none", "weak", "good", tools=("gap tester",)),
         a_test("compression", "low", "ok", reading=reading("pressure", "kPa")),
         a_test("coil_secondary", "open", "ok", reading=reading("resistance", "kohm")),
         a_test("kicks_needed", "many", "few", reading=reading("count", "kicks")),
@@ -104,7 +104,8 @@ title: Barn find
 source: invented for this check
 bike: {strokes: 2, reed: reed, fuelling: unknown}
 history: {parked: years, stored: unknown}
-shop: {elevation: 6000 ft, labour: 45 per hour, currency: EUR}
+shop: {elevation: 6000 ft, labour: 45 per hour, currency: EUR, service: 150, without: [gap tester]}
+worth: {running: 400, ceiling: 250}
 complaint: wont_start
 words: "It ran when parked: honest"
 steps:
@@ -118,6 +119,8 @@ steps:
   - not_sure: spark_at_gap
   - declined: spark_at_gap
   - lift: spark_at_gap
+  - {tool: gap tester, for: spark_at_gap}
+  - start: new_plug
   - repair: new_plug
     found: {plug_fouled: broken}
     minutes: 4
@@ -134,6 +137,9 @@ steps:
   - undo:
   - complaint: dies_hot
   - fact: {fuelling: carburettor, parked: unknown}
+  - worth: {ceiling: 300}
+  - end: handed_on
+    words: Ask the carburettor man.
 confirmed: [pilot_jet_blocked, something_else]
 """
 
@@ -153,7 +159,14 @@ def test_a_whole_job_becomes_its_events(tmp_path):
             {
                 "bike": {"strokes": "2", "reed": "reed", "parked": "years", "stored": "unknown"},
                 # 6000 ft of 0.3048 m each
-                "shop": {"elevation_m": 1828.8, "labour": 45.0, "currency": "EUR"},
+                "shop": {
+                    "elevation_m": 1828.8,
+                    "labour": 45.0,
+                    "currency": "EUR",
+                    "service": 150.0,
+                    "without": ["gap tester"],
+                },
+                "worth": {"running": 400.0, "ceiling": 250.0},
                 "complaint": "wont_start",
                 "title": "Barn find",
                 "words": "It ran when parked: honest",
@@ -174,6 +187,8 @@ def test_a_whole_job_becomes_its_events(tmp_path):
         Event("not_sure", {"test": "spark_at_gap"}),
         Event("declined", {"test": "spark_at_gap"}),
         Event("lift", {"test": "spark_at_gap"}),
+        Event("tool", {"tool": "gap tester", "have": False, "test": "spark_at_gap"}),
+        Event("start", {"repair": "new_plug"}),
         Event("repair", {"repair": "new_plug", "found": {"plug_fouled": "broken"}, "minutes": 4.0, "parts": 3.5}),
         Event("repair", {"repair": "new_plug", "found": {}}),
         Event("observe", {"test": "try_to_start", "outcome": "fires_then_dies"}),
@@ -188,18 +203,20 @@ def test_a_whole_job_becomes_its_events(tmp_path):
         Event("complaint", {"complaint": "dies_hot"}),
         Event("fact", {"fact": "fuelling", "option": "carburettor"}),
         Event("fact", {"fact": "parked", "option": None}),
+        Event("worth", {"ceiling": 300.0}),
+        Event("close_job", {"confirmed": {}, "ended": "handed_on", "words": "Ask the carburettor man."}),
     )
     assert script.confirmed == ("pilot_jet_blocked", "something_else")
     assert (script.title, script.source) == ("Barn find", "invented for this check")
-    assert {event.kind for event in script.events} == set(KINDS) - {"close_job"}
+    assert {event.kind for event in script.events} == set(KINDS)
 
 
 def test_every_event_knows_its_place(tmp_path):
     path = written(tmp_path, WHOLE)
     script = read_script(path, KNOWLEDGE)
     assert len(script.places) == len(script.events)
-    assert [str(place) for place in script.places[:3]] == [f"{path}:1:1", f"{path}:9:5", f"{path}:11:5"]
-    assert script.places[-1] == script.places[-2] == Place(str(path), 34, 5)
+    assert [str(place) for place in script.places[:3]] == [f"{path}:1:1", f"{path}:10:5", f"{path}:12:5"]
+    assert script.places[-3] == script.places[-4] == Place(str(path), 37, 5)
 
 
 def test_the_least_that_is_a_job(tmp_path):

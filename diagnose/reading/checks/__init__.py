@@ -34,6 +34,7 @@ CHECKS: tuple[Check, ...] = (
     figures.leaks,
     figures.level_names,
     figures.symptom_minutes,
+    figures.cannots,
     figures.units,
     figures.limits,
     ladders.defaults,

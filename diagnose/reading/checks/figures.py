@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
-from diagnose.model import Entry, Test
+from diagnose.model import NEVER, Entry, Test
 from diagnose.problems import Problem
 from diagnose.reading.draft import Draft
 from diagnose.reading.layers import Trail
@@ -113,6 +113,14 @@ def symptom_minutes(draft: Draft) -> Iterator[Problem]:
             says = f"{test.id} takes {test.minutes:g} minutes; a symptom takes {MOST_SYMPTOM_MINUTES:g} at most"
             write = f"it in tests/{test.system}.yaml, or fewer minutes"
             yield draft.problem(test, ("minutes",), says, "symptom-too-long", write)
+
+
+def cannots(draft: Draft) -> Iterator[Problem]:
+    """What can turn out to be impossible is work with the hands; a question can always be asked."""
+    for test in draft.knowledge.tests.values():
+        if test.kind == "ask" and test.cannot != NEVER:
+            says = f"{test.id} is a question, and a question can always be asked"
+            yield draft.problem(test, ("cannot",), says, "question-that-cannot", "no cannot, or another kind", key=True)
 
 
 def units(draft: Draft) -> Iterator[Problem]:

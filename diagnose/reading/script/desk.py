@@ -101,6 +101,16 @@ class Desk:
             self.wrong(node, f"{text} must be a plain number, 0 or more", "not-a-number", write)
         return quantity.value if quantity else 0.0
 
+    def limit(self, node: Node | None) -> dict[str, float]:
+        """Return what the owner says of money: running (what it is worth so), ceiling (the most to be spent)."""
+        keys = self.mapping(node)
+        self.known_keys(keys, ("running", "ceiling"), "worth")
+        return {
+            name: self.amount(each, self.needed(each), "an amount such as 250, without a currency")
+            for name, each in keys.items()
+            if name in ("running", "ceiling")
+        }
+
     def mapping(self, node: Node | None) -> Mapping[str, Node]:
         """Return a mapping; empty where there is none."""
         if node is None or node.content is None:

@@ -15,12 +15,13 @@ from diagnose.reading.files import read_bytes, unreadable
 from diagnose.reading.script.desk import Desk
 from diagnose.reading.script.steps import also, step_events
 from diagnose.reading.source import Node, read
+from diagnose.tools import known_tools
 from diagnose.units import convert
 
 SOMETHING_ELSE = "something_else"
 """Stands under `confirmed` for what no cause of the knowledge describes."""
 
-KEYS = ("title", "source", "bike", "history", "shop", "complaint", "also", "words", "steps", "confirmed")
+KEYS = ("title", "source", "bike", "history", "shop", "worth", "complaint", "also", "words", "steps", "confirmed")
 LOWEST_M, HIGHEST_M = -450.0, 6000.0
 """The shore of the lowest lake and the highest roads of the earth, in round figures. From memory."""
 
@@ -63,13 +64,15 @@ def _script(top: Node, desk: Desk) -> Script:
     keys = desk.mapping(top)
     desk.known_keys(keys, KEYS, "a scripted job")
     title, source, words = (desk.text(keys.get(key)) for key in ("title", "source", "words"))
-    intake = {
+    intake: dict[str, Any] = {
         "bike": _facts(keys, desk),
         "shop": _shop(keys.get("shop"), desk),
         "complaint": desk.id(keys.get("complaint"), "complaint", desk.knowledge.complaints),
         "title": title,
         "words": words,
     }
+    if "worth" in keys:
+        intake["worth"] = desk.limit(keys["worth"])
     if others := also(keys, desk):
         intake["also"] = others
     if "bike" not in keys:
@@ -126,9 +129,12 @@ def _agree(given: Mapping[str, tuple[str, Node]], desk: Desk) -> None:
 
 
 def _shop(node: Node | None, desk: Desk) -> dict[str, Any]:
-    """Return what is written of the shop: elevation_m (metres), labour (money per hour), currency."""
+    """Return what is written of the shop: elevation_m (metres), labour (money per hour), currency, service (money).
+
+    And the tools that it has not.
+    """
     keys = desk.mapping(node)
-    desk.known_keys(keys, ("elevation", "labour", "currency"), "shop")
+    desk.known_keys(keys, ("elevation", "labour", "currency", "service", "without"), "shop")
     shop: dict[str, Any] = {}
     if elevation := keys.get("elevation"):
         quantity = desk.quantity(elevation, "length", ("m", "ft"))
@@ -143,8 +149,13 @@ def _shop(node: Node | None, desk: Desk) -> dict[str, Any]:
         shop["labour"] = desk.amount(labour, bare, "45 per hour, and the currency apart")
         if not shop["labour"] and len(desk.problems) == before:
             desk.wrong(labour, "an hour of work costs more than nothing", "labour-range", "45 per hour")
+    if without := keys.get("without"):
+        known = known_tools(desk.knowledge)
+        shop["without"] = [tool for item in desk.items(without) if (tool := desk.id(item, "tool", known))]
     if currency := keys.get("currency"):
         shop["currency"] = desk.needed(currency)
+    if service := keys.get("service"):
+        shop["service"] = desk.amount(service, desk.needed(service), "what handing on costs, such as 150")
     return shop
 
 

@@ -10,12 +10,18 @@ from diagnose.model import Test
 from diagnose.reading.files import nearest
 from diagnose.reading.script.desk import Desk, listed
 from diagnose.reading.source import Node
+from diagnose.tools import known_tools
 from diagnose.units import UNITS, kind_of, units_of
 
 TRY_OUT = "try_to_start"
 """The test of which a step `try_out` names the outcome."""
 
+YES_NO = {"yes": True, "no": False}
+
 FOUND = ("broken", "sound", "not_seen")
+
+ENDED = ("handed_on", "not_worth_it")
+"""How a job ends without a bike that goes."""
 
 
 def step_events(node: Node, desk: Desk) -> Iterator[Event]:
@@ -108,6 +114,13 @@ def _repair(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
     yield Event("repair", {"repair": repair, "found": found} | desk.amounts(keys, ("minutes", "parts")))
 
 
+def _start(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
+    """Yield that something was begun and left to soak, dry or charge."""
+    known = desk.knowledge
+    work = desk.id(keys["start"], "step", [*known.tests, *known.repairs])
+    yield Event("start", {"repair" if work in known.repairs else "test": work})
+
+
 def _try_out(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
     """Yield the outcome of trying to start."""
     if test := desk.knowledge.tests.get(TRY_OUT):
@@ -140,6 +153,18 @@ def _isolation(main: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Even
 def _access(main: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
     """Yield that something was opened or closed."""
     yield Event(_kind(main), {"access": desk.id(keys[main], "access", desk.knowledge.access)})
+
+
+def _tool(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
+    """Yield that the shop has a tool, or has it not; with `for` which test could not be done without it."""
+    body: dict[str, Any] = {"tool": desk.id(keys["tool"], "tool", known_tools(desk.knowledge))}
+    have = desk.text(keys.get("have")) or "no"
+    if have not in YES_NO:
+        desk.wrong(keys["have"], f"have is yes or no, not {have}", "unknown-word", "yes or no")
+    body["have"] = YES_NO.get(have, False)
+    if "for" in keys:
+        body["test"] = desk.id(keys["for"], "test", desk.knowledge.tests)
+    yield Event("tool", body)
 
 
 def _note(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
@@ -187,6 +212,22 @@ def _fact(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
         yield Event("fact", {"fact": fact, "option": desk.option(fact, node)})
 
 
+def _worth(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
+    """Yield that the owner says anew what it is worth, or the most to be spent."""
+    if not (limit := desk.limit(keys["worth"])) and isinstance(keys["worth"].content, dict | None):
+        desk.wrong(keys["worth"], "worth says nothing", "empty-value", "worth: {ceiling: 250}", key=True)
+    yield Event("worth", limit)
+
+
+def _end(_: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[Event]:
+    """Yield that the job was ended without a bike that goes."""
+    written = desk.needed(keys["end"])
+    if written and written not in ENDED:
+        says = f"a job cannot end as {written}; it ends {listed(ENDED, ' or ')}"
+        desk.wrong(keys["end"], says, "unknown-word", nearest(written, ENDED) or listed(ENDED, " or "))
+    yield Event("close_job", {"confirmed": {}, "ended": written, "words": desk.text(keys.get("words"))})
+
+
 def _kind(main: str) -> Kind:
     """Return the kind of event that has the same name as a main key."""
     return next(kind for kind in get_args(Kind) if kind == main)
@@ -199,6 +240,8 @@ _STEPS: Mapping[str, tuple[_Make, tuple[str, ...]]] = {
     "not_sure": (_of_test, ()),
     "declined": (_of_test, ()),
     "lift": (_of_test, ()),
+    "tool": (_tool, ("have", "for")),
+    "start": (_start, ()),
     "repair": (_repair, ("found", "minutes", "parts")),
     "try_out": (_try_out, ()),
     "open": (_access, ()),
@@ -210,5 +253,7 @@ _STEPS: Mapping[str, tuple[_Make, tuple[str, ...]]] = {
     "undo": (_undo, ()),
     "complaint": (_complaint, ("also",)),
     "fact": (_fact, ()),
+    "worth": (_worth, ()),
+    "end": (_end, ("words",)),
 }
 """Main key of a step -> what makes its events, and the keys that may stand beside it."""

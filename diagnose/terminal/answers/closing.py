@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from diagnose.terminal import views
+from diagnose.terminal import views, worth
 from diagnose.terminal.asking.asker import BACK, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.page import Line
@@ -27,6 +27,7 @@ def close(bench: Bench, done: bool) -> str:
         bench.page.show(bench.page.wrapped(says, "! ", "warn"))
     rows = (
         Choice("close", "Yes, finish the job" if done else "Finish the job as it is"),
+        *(() if done else _ends(bench)),
         Choice("undo", "No: undo the last step" if done else "Undo the last step", "u"),
         *(() if done else (Choice("lift", "Put a step back on the list", "l"),)),
         Choice("later", "Stop for today, leave it open", "q"),
@@ -37,9 +38,17 @@ def close(bench: Bench, done: bool) -> str:
         return AGAIN
     if answer == "lift":
         return _lift(bench)
-    if answer == "close":
-        _finish(bench)
+    if answer != "later":
+        _finish(bench, "" if answer == "close" else answer)
     return LEAVE
+
+
+def _ends(bench: Bench) -> tuple[Choice, ...]:
+    """Return the ways to end without a bike that goes."""
+    return (
+        Choice("handed_on", f"Hand it on to a specialist{worth.price_of_handing_on(bench.consultation)}"),
+        Choice("not_worth_it", "Give it back as it is: more would not be worth it"),
+    )
 
 
 def ran_well(bench: Bench) -> str | None:
@@ -63,11 +72,12 @@ def ran_well(bench: Bench) -> str | None:
     return LEAVE
 
 
-def _finish(bench: Bench) -> None:
-    """Ask what it was and for a last word, and close the job."""
+def _finish(bench: Bench, ended: str = "") -> None:
+    """Ask what it was and for a last word, and close the job. ended: how, if not with a bike that goes."""
+    more = {"ended": ended, **worth.reckoned(bench.consultation)} if ended else {}
     confirmed = ask_confirmed(bench)
     words = bench.asker.text("closing.words", "A line for the owner (Enter: none):")
-    bench.record("close_job", {"confirmed": confirmed, "words": words})
+    bench.record("close_job", {"confirmed": confirmed, "words": words, **more})
     bench.page.show([Line(""), Line("Job finished.", "bold"), *where_to_read(bench)])
 
 

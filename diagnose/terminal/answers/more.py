@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from diagnose.model import may_apply
-from diagnose.terminal import lists, screens, views
-from diagnose.terminal.answers import closing, moves
-from diagnose.terminal.answers.moves import BACK_ENTRY
-from diagnose.terminal.asking.asker import BACK, Choice
-from diagnose.terminal.bench import Bench
+from diagnose.terminal import cards, lists, screens, views, worth
+from diagnose.terminal.answers import closing, limit, moves, tools
+from diagnose.terminal.asking.asker import BACK, BACK_ENTRY, Choice
+from diagnose.terminal.bench import Bench, patience
 from diagnose.terminal.intake import FIXED, UNKNOWN, ask_fact, choose_complaints, tell
 from diagnose.terminal.views import AGAIN, LEAVE
 
@@ -27,10 +26,12 @@ ENTRIES = (
     Choice("causes", "All likely causes"),
     Choice("seen", "What was seen so far"),
     Choice("round", "What is due on a bike that has stood"),
+    Choice("worth", "What it may still cost, the owner's limit"),
     Choice("before", "I saw something before a repair"),
     Choice("fact", "Correct or add a fact of the bike"),
     Choice("complaint", "Correct the complaint"),
     Choice("open", "Something is off, or back on"),
+    Choice("tools", "Tools I have not got"),
     Choice("note", "Write a note"),
     Choice("finish", "Finish the job"),
     BACK_ENTRY,
@@ -43,10 +44,12 @@ def act(bench: Bench, answer: str) -> str | None:
         "causes": all_causes,
         "seen": what_was_seen,
         "round": round_of_jobs,
+        "worth": limit.what_it_may_cost,
         "before": seen_before,
         "fact": correct_fact,
         "complaint": correct_complaint,
         "open": open_or_shut,
+        "tools": tools.not_at_hand,
         "note": note,
         "finish": lambda bench: closing.close(bench, done=False),
         BACK: lambda bench: None,
@@ -68,10 +71,12 @@ def what_was_seen(bench: Bench) -> None:
 
 
 def round_of_jobs(bench: Bench) -> None:
-    """Show the jobs that a bike which has stood is due, in their order, and which are done."""
+    """Show the jobs that a bike which has stood is due, in their order, and which are done; then what of it pays."""
     for number, due in enumerate(lists.round_of_jobs(bench.consultation), start=1):
         text = f"{due.name} - {due.says}"
         bench.page.show(bench.page.wrapped(text, f"  {number:2}. ", "dim" if due.done else "", rest="      "))
+    with patience():
+        bench.page.show(worth.round_lines(bench.page, bench.consultation))
 
 
 def seen_before(bench: Bench) -> str | None:
@@ -88,7 +93,7 @@ def seen_before(bench: Bench) -> str | None:
     test = bench.asker.choose("before.test", "What did you look at?", [*rows, BACK_ENTRY], search=True)
     if test == BACK:
         return None
-    outcomes = [Choice(one.id, one.name) for one in views.outcomes_of(bench.knowledge.tests[test])]
+    outcomes = [Choice(one.id, one.name) for one in cards.outcomes_of(bench.knowledge.tests[test])]
     seen = bench.asker.choose("before.outcome", bench.knowledge.tests[test].ask, [*outcomes, BACK_ENTRY])
     if seen == BACK:
         return None

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import inf
 from typing import Literal
 
 from diagnose.model import Repair
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
-from diagnose.terminal import lists, screens, views
-from diagnose.terminal.asking.asker import BACK, AskerError, Choice
+from diagnose.terminal import cards, lists, reasons, screens, views
+from diagnose.terminal.answers import tools
+from diagnose.terminal.asking.asker import BACK, BACK_ENTRY, AskerError, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.page import Line
 from diagnose.terminal.views import AGAIN
 
-BACK_ENTRY = Choice(BACK, "Back", "b")
 WHY_NOT = (
     Choice("no tool for it", "No tool for it"),
     Choice("a part is seized or broken", "A part is seized or broken"),
@@ -95,12 +94,19 @@ def not_sure(bench: Bench, test_id: str) -> str:
     return AGAIN
 
 
-def cannot(bench: Bench, card: views.Card) -> str | None:
+def cannot(bench: Bench, card: cards.Card) -> str | None:
     """Ask why a test cannot be done and take it off the list."""
     why = bench.asker.choose("cannot.why", "Why not?", WHY_NOT)
     if why == BACK:
         return None
-    test_id = views.work_of(bench.consultation, card.step).id
+    test_id = cards.work_of(bench.consultation, card.step).id
+    if why == "no tool for it":
+        tool = tools.which_is_missing(bench, card)
+        if tool is None:
+            return None
+        if tool:
+            tools.remember(bench, tool, test_id)
+            return AGAIN
     if why == "not now":
         bench.record("declined", {"test": test_id})
     else:
@@ -108,21 +114,15 @@ def cannot(bench: Bench, card: views.Card) -> str | None:
     return AGAIN
 
 
-def why(bench: Bench, card: views.Card) -> None:
-    """Show what the outcomes would tell and how much the step beats the next best."""
+def why(bench: Bench, card: cards.Card) -> None:
+    """Show what the outcomes would tell, what the step saves and how that compares with the next best."""
     now = bench.consultation
-    other = next((step for step in views.steps_of(now)[0] if step != card.step), None)
-    runner_up = None
-    if other:
-        share = max(other.merit, 0.0) / card.step.merit if card.step.merit > 0 else inf
-        runner_up = views.work_of(bench.consultation, other).name, share
-    prospects = views.prospects(now, card.step)
-    bench.page.show(screens.why_lines(bench.page, card, prospects, runner_up))
+    bench.page.show(screens.why_lines(bench.page, card, reasons.full(now, now.reason(card.step))))
 
 
 def choose_repair(bench: Bench) -> str | None:
     """Ask which repair was done, then record it."""
-    rows = [Choice(repair.id, repair.name) for repair in views.repairs_for(bench.consultation)]
+    rows = [Choice(repair.id, repair.name) for repair in cards.repairs_for(bench.consultation)]
     chosen = bench.asker.choose("repair", "Which repair did you do?", [*rows, BACK_ENTRY], search=True)
     return None if chosen == BACK else repaired(bench, chosen)
 
@@ -186,6 +186,15 @@ def _found_bad(bench: Bench, causes: Sequence[tuple[str, str]]) -> dict[str, str
 def plugged(bench: Bench, kind: Literal["reconnect", "accept"], test_id: str) -> str:
     """Record that what a test left unplugged is back, or that the engine may be started so."""
     bench.record(kind, {"test": test_id})
+    said = views.said(bench.knowledge, bench.events[-1])
+    bench.page.show(bench.page.wrapped(f"Written down: {said}", "", "bold", rest="  "))
+    return AGAIN
+
+
+def started(bench: Bench, card: cards.Card) -> str:
+    """Record that a step is begun and now soaks, dries or charges by itself."""
+    kind = "repair" if card.step.kind == "repair" else "test"
+    bench.record("start", {kind: cards.work_of(bench.consultation, card.step).id})
     said = views.said(bench.knowledge, bench.events[-1])
     bench.page.show(bench.page.wrapped(f"Written down: {said}", "", "bold", rest="  "))
     return AGAIN

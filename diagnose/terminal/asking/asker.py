@@ -45,6 +45,9 @@ class Choice:
     hidden: bool = False
 
 
+BACK_ENTRY = Choice(BACK, "Back", "b")
+
+
 class Asker(Protocol):
     """Whoever answers. name: the id of the question, for answers from a file and for error messages."""
 

@@ -1,0 +1,126 @@
+"""Is it worth it: what the job may still cost, what could break the owner's limit, and whether to end it sooner."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+from typing import Literal
+
+import numpy as np
+
+from diagnose.consultation.evidence import bike_graph
+from diagnose.consultation.outlook import Outlooked
+from diagnose.consultation.state import Limit, State
+from diagnose.inference.posterior import Posterior
+from diagnose.model import Knowledge, may_apply
+from diagnose.planning.bundle import Bundle, bundle
+from diagnose.planning.worth import Spread, enders, goes_first, spread
+
+Way = Literal["go_on", "hand_on", "stop"]
+
+EQUAL = 1e-6
+"""Money: a difference that is rounding only."""
+
+CLEARLY = 0.9
+"""An end is called the cheapest if it costs at most this share of going on: the figures are no better than that."""
+
+LEAST_ENDER = 0.005
+"""A job-ender less likely than this is not named."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobEnder:
+    """A cause whose cheapest repair alone costs more than the limit. test: what shows or clears it, or empty."""
+
+    cause: str
+    name: str
+    chance: float
+    price: float
+    test: str
+    cost: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worth:
+    """Money now. spent: so far. spread: of what is still to come. left: of the ceiling, None without one.
+
+    cut_off: what a single repair must not cost: what is left of the ceiling, without one what the bike is worth when it
+    runs; infinite where the owner said neither. hand_on: money to close up and hand it on. stop: what stopping loses,
+    the least of what is left of the ceiling and what it is worth running; infinite where the owner said neither.
+    enders: likeliest first. first: the test that goes before all others, or empty. best: going on, unless handing on
+    or stopping is clearly cheaper; going on may end in either once it has cost as much (Spread.until).
+    """
+
+    limit: Limit
+    spent: float
+    spread: Spread
+    left: float | None
+    cut_off: float
+    hand_on: float
+    stop: float
+    enders: tuple[JobEnder, ...]
+    first: str
+    best: Way
+
+    @property
+    def kept(self) -> float:
+        """Return P(what is left of the ceiling is enough); 1 without a ceiling."""
+        return 1.0 if self.left is None else self.spread.within(self.left)
+
+
+def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked) -> Worth:
+    """Return what the job may still cost and whether that is worth it."""
+    given, limit = ahead.given, state.limit
+    spent = state.minutes / 60 * state.shop.labour + state.parts
+    left = None if limit.ceiling is None else max(limit.ceiling - spent, 0.0)
+    cut_off = left if left is not None else inf if limit.running is None else limit.running
+    found = enders(given.bench, given.repairs, list(given.tests.values()), given.beliefs, cut_off)
+    money = spread(given.bench, given.repairs, given.beliefs.marginals, given.beliefs.failing)
+    shut = given.bench.money(given.bench.tree.minutes_to_close(given.bench.opened))
+    stop = shut + min(inf if left is None else left, inf if limit.running is None else limit.running)
+    roots = list(bike_graph(knowledge, state.facts).roots.values())
+    return Worth(
+        limit=limit,
+        spent=spent,
+        spread=money,
+        left=left,
+        cut_off=cut_off,
+        hand_on=hand_on(ahead),
+        stop=stop,
+        enders=tuple(
+            JobEnder(
+                cause=roots[one.cause].id,
+                name=roots[one.cause].name,
+                chance=one.chance,
+                price=one.price,
+                test=one.test,
+                cost=one.cost,
+            )
+            for one in found
+            if one.chance >= LEAST_ENDER
+        ),
+        first=goes_first(found, min(money.mean, cut_off)),
+        best=_best(min(money.mean, money.until(min(hand_on(ahead), stop))), hand_on(ahead), stop),
+    )
+
+
+def hand_on(ahead: Outlooked) -> float:
+    """Return the money to close up and hand the bike on."""
+    bench = ahead.given.bench
+    return bench.money(bench.tree.minutes_to_close(bench.opened)) + bench.service_cost
+
+
+def _best(go_on: float, handing: float, stop: float) -> Way:
+    """Return the cheapest, going on unless an end is clearly cheaper; of equals the one that gets the bike running."""
+    if min(handing, stop) > CLEARLY * go_on:
+        return "go_on"
+    return "hand_on" if handing <= stop + EQUAL else "stop"
+
+
+def round_of_repairs(knowledge: Knowledge, state: State, belief: Posterior, ahead: Outlooked) -> Bundle:
+    """Return what to do of the repairs that are due on a bike that has stood and are not done, in their order."""
+    due = [one for one in knowledge.repairs.values() if one.routine and may_apply(one.applies, state.facts)]
+    names = [one.id for one in sorted(due, key=lambda one: one.routine)]
+    present = np.array(list(belief.causes.values()))
+    given = ahead.given
+    return bundle(given.bench, names, given.repairs, present, given.beliefs)

@@ -1,0 +1,75 @@
+"""Perfect knowledge: what the bike would have cost had he known at once what is wrong. The floor for every policy."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from diagnose.consultation import Consultation, observe, repair
+from diagnose.consultation.choices import bench_of
+from diagnose.consultation.state import TRY_TO_START, situation_now
+from diagnose.model import Knowledge, Repair, may_apply
+from diagnose.network.situations import Situation
+from diagnose.simulation.moves import Bench, followed
+from diagnose.simulation.world import World, bad
+
+MOST_AGAIN = 5
+"""So many times as many repairs as are needed are done at most, where some do not help at once."""
+
+
+def needed(knowledge: Knowledge, world: World, job: Consultation) -> tuple[Repair, ...] | None:
+    """Return repairs none of which can be left out, together enough; None where the book has no repair for it.
+
+    All that can cure anything that is there are taken, and then given up again one by one, the dearest first, as long
+    as the bike still does what is asked. (Nearly the cheapest such set, not always.)
+    """
+    open_to = [
+        one
+        for one in knowledge.repairs.values()
+        if may_apply(one.applies, job.state.facts) and one.cures.keys() & world.causes
+    ]
+    kept = sorted(open_to, key=lambda one: (-_money(job, one), one.id))
+    if not _enough(world, kept, job):
+        return None
+    for one in tuple(kept):
+        fewer = [other for other in kept if other is not one]
+        if _enough(world, fewer, job):
+            kept = fewer
+    return tuple(kept)
+
+
+def _enough(world: World, repairs: Sequence[Repair], job: Consultation) -> bool:
+    cured = frozenset(cause for one in repairs for cause in one.cures)
+    now = situation_now(job.knowledge, job.state)
+    return not bad(world, job.targets, Situation(now.epoch, now.cut | cured, now.held))
+
+
+def _money(job: Consultation, one: Repair) -> float:
+    bench = bench_of(job.knowledge, job.state)
+    doors = bench.tree.closure(one.access)
+    return bench.money(
+        one.minutes + sum(bench.tree.states[a].open + bench.tree.states[a].close for a in doors), one.wait, one.parts
+    )
+
+
+def perfect(bench: Bench) -> tuple[Bench, int] | None:
+    """Return the bike with what it needs repaired and tried once, and the steps; None where the book cannot mend it.
+
+    Each time the repair for which the least more has to be opened or closed is next; one that did not help (he knows)
+    is done again. What costs more than handing on is handed on unopened (see walk).
+    """
+    job, world = bench.job, bench.world
+    left = needed(job.knowledge, world, job)
+    if left is None:
+        return None
+    steps, wait, most = 0, 0.0, MOST_AGAIN * len(left)
+    while left and steps < most:
+        nexts = {one.id: job.add(repair(one.id)) for one in left}
+        one = min(left, key=lambda r: (nexts[r.id].state.minutes - r.minutes, r.id))
+        world, before, job = followed(world, job, nexts[one.id]), world.causes, nexts[one.id]
+        steps, wait = steps + 1, wait + one.wait
+        if not world.causes & before & one.cures.keys():
+            left = tuple(other for other in left if other is not one)
+    if job.try_out is not None:
+        tried = job.add(observe(TRY_TO_START, next(o.id for o in job.try_out.outcomes if o.default)))
+        job, world, steps = tried, followed(world, job, tried), steps + 1
+    return Bench(job, world, wait), steps

@@ -1,0 +1,35 @@
+"""The policies that are compared: each chooses the next move from a job as it stands, None to hand the bike on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from diagnose.consultation import Consultation
+from diagnose.simulation.moves import TRY, Move
+from diagnose.simulation.policies.fixed_list import fixed_list
+from diagnose.simulation.policies.information import information
+from diagnose.simulation.policies.likeliest import likeliest
+from diagnose.simulation.policies.single_fault import single_fault
+
+Policy = Callable[[Consultation], Move | None]
+
+
+def ours(job: Consultation) -> Move | None:
+    """Choose what the tool proposes next; hand on where that is only to try once more what was tried already.
+
+    A try-out of an unchanged bike stands last among the proposals (outlook.look_ahead): first, it says nothing is left.
+    """
+    step = job.next_step
+    if step is None or (step.kind == "try_out" and job.tried):
+        return None
+    return TRY if step.kind == "try_out" else Move(step.kind, step.id)
+
+
+POLICIES: Mapping[str, Policy] = {
+    "ours": ours,
+    "list": fixed_list,
+    "likeliest": likeliest,
+    "single": single_fault,
+    "information": information,
+}
+"""What is written at --policy -> the policy. `perfect` beside them is no policy: it knows what is wrong."""

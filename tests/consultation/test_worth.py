@@ -1,0 +1,115 @@
+"""The owner's limit on the shipped book: kept as events, watched, and the likely job-ender looked for first."""
+
+from __future__ import annotations
+
+from math import inf
+
+import pytest
+
+from diagnose.consultation import Limit, begin, close_job, observe, repair, undo, worth
+from diagnose.events import Event
+from diagnose.planning.base_plan import money_left
+from diagnose.problems import JobError
+
+BARN = {
+    "bike": {"strokes": "4", "cylinders": "1", "parked": "years", "stored": "outdoors"},
+    "complaint": "hard_to_start",
+}
+LATELY = {"bike": {"strokes": "2", "cylinders": "1", "parked": "lately"}, "complaint": "not_a_cough"}
+
+
+@pytest.fixture(scope="module")
+def barn(shipped):
+    """A bike out of a barn, turned over by hand, its owner with 120 to spend; one hour costs 45."""
+    return begin(shipped, BARN | {"worth": {"ceiling": 120.0}}).add(observe("turn_by_hand", "free"))
+
+
+def test_the_last_word_on_each_counts_and_can_be_taken_back(shipped) -> None:
+    job = begin(shipped, LATELY | {"worth": {"ceiling": 250.0, "running": 400.0}})
+    assert job.state.limit == Limit(400.0, 250.0)
+    later = job.add(Event("worth", {"ceiling": 300.0}))
+    assert later.state.limit == Limit(400.0, 300.0)
+    assert later.add(Event("worth", {"running": None})).state.limit == Limit(None, 300.0)
+    assert later.add(undo()).state.limit == job.state.limit
+    assert job.add(worth(Limit())).state.limit == Limit()
+
+
+@pytest.mark.parametrize("body", [{"ceiling": -1.0}, {"value": 250.0}])
+def test_a_limit_that_is_none_is_refused(shipped, body) -> None:
+    with pytest.raises(JobError, match="write running or ceiling, and an amount of money"):
+        begin(shipped, LATELY).add(Event("worth", body))
+
+
+def test_nothing_changes_where_nobody_spoke_of_money(shipped) -> None:
+    job = begin(shipped, LATELY)
+    assert job.worth.cut_off == inf
+    assert (job.worth.enders, job.worth.first, job.worth.kept) == ((), "", 1.0)
+    assert job.steps == job._ahead.steps
+
+
+def test_the_spread_has_the_mean_of_the_plan(shipped) -> None:
+    """The value of the base plan or of looking first, reckoned without any draw."""
+    job = begin(shipped, LATELY)
+    given = job._ahead.given
+    value = money_left(given.bench, given.repairs, given.beliefs.marginals, given.beliefs.failing)
+    assert job.worth.spread.mean == pytest.approx(value, rel=0.05)
+    half, most = job.worth.spread.at(0.5), job.worth.spread.at(0.9)
+    assert 0.0 < half < most
+    assert job.worth.spread.within(most) == pytest.approx(0.9, abs=0.01)
+
+
+def test_what_is_spent_counts_against_the_ceiling(shipped) -> None:
+    job = begin(shipped, LATELY | {"worth": {"ceiling": 250.0}, "shop": {"labour": 60.0}})
+    assert (job.worth.spent, job.worth.left) == (0.0, 250.0)
+    after = job.add(Event("repair", {"repair": "new_plug", "minutes": 30.0, "parts": 20.0}))
+    opened = after.state.minutes - 30.0  # the plug had to come out
+    assert after.worth.spent == pytest.approx(60.0 / 60 * (30 + opened) + 20)
+    assert after.worth.left == pytest.approx(250.0 - after.worth.spent)
+    broke = after.add(Event("repair", {"repair": "new_plug", "parts": 500.0}))
+    assert broke.worth.left == 0.0
+    assert broke.worth.kept < 0.01
+
+
+def test_the_test_for_a_likely_job_ender_goes_first(shipped, barn) -> None:
+    """Cleaning the rust out of a tank is more than what is left of 120, and a look into it costs next to nothing."""
+    ender = barn.worth.enders[0]
+    assert (ender.cause, ender.test) == ("tank_rust", "look_tank_inside")
+    assert ender.price > barn.worth.left > ender.cost
+    assert (barn.next_step.kind, barn.next_step.id) == ("test", "look_tank_inside")
+    assert [step.id for step in barn.steps].count("look_tank_inside") == 1
+    free = begin(shipped, BARN).add(observe("turn_by_hand", "free"))
+    assert free.next_step.id != "look_tank_inside"
+    clean = shipped.tests["look_tank_inside"].outcomes[-1]
+    assert clean.default
+    after = barn.add(observe("look_tank_inside", clean.id))
+    assert after.worth.first != "look_tank_inside"
+    assert max((one.chance for one in after.worth.enders if one.cause == "tank_rust"), default=0.0) < ender.chance / 3
+
+
+def test_an_end_has_the_price_the_shop_says(shipped) -> None:
+    dear = begin(shipped, LATELY | {"shop": {"labour": 45.0}})
+    assert dear.worth.hand_on == pytest.approx(8 * 45.0)  # a day's work
+    cheap = begin(shipped, LATELY | {"shop": {"service": 20.0}})
+    assert cheap.worth.hand_on == pytest.approx(20.0)
+    assert (dear.worth.best, cheap.worth.best) == ("go_on", "hand_on")
+
+
+def test_a_bike_that_is_worth_little_is_better_left(shipped) -> None:
+    assert begin(shipped, LATELY | {"worth": {"running": 20.0}}).worth.best == "stop"
+    assert begin(shipped, LATELY | {"worth": {"running": 5000.0}}).worth.best == "go_on"
+
+
+def test_a_job_ends_only_as_it_can(shipped) -> None:
+    job = begin(shipped, LATELY)
+    assert job.add(close_job({}, ended="handed_on")).state.closed == {"confirmed": {}, "ended": "handed_on"}
+    with pytest.raises(JobError, match="a job cannot end as 'sold'; write one of: handed_on, not_worth_it"):
+        job.add(close_job({}, ended="sold"))
+
+
+def test_the_round_of_repairs_is_without_what_is_done(shipped) -> None:
+    job = begin(shipped, BARN)
+    due = {one.id for one in job.round_of_repairs.due}
+    assert {"fresh_fuel", "new_plug"} <= due
+    assert all(shipped.repairs[name].routine for name in due)
+    after = job.add(repair("fresh_fuel"))
+    assert "fresh_fuel" not in {one.id for one in after.round_of_repairs.due}

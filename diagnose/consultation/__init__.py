@@ -32,8 +32,8 @@ from diagnose.consultation.waiting import meanwhile
 from diagnose.consultation.worth import CLEARLY, Worth, hand_on, round_of_repairs, worth_of
 from diagnose.events import Event, standing
 from diagnose.inference.conflict import conflict, most_resolving
-from diagnose.inference.junction_tree import NetworkTooWide
 from diagnose.inference.posterior import Posterior, Question, posterior, settled
+from diagnose.inference.triangulation import NetworkTooWide
 from diagnose.model import Knowledge, Test
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.bundle import Bundle

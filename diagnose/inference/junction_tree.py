@@ -19,7 +19,6 @@ import numpy as np
 
 from diagnose.inference.factor import Factor, Table, Weights, cardinalities
 from diagnose.inference.triangulation import elimination_cliques, moral_graph
-from diagnose.problems import DiagnoseError
 
 MOST_CELLS = 2**24
 """Cells of one clique beyond which a network is refused (128 MB of doubles for one evidence set)."""
@@ -33,16 +32,6 @@ PAIRS_UP_TO = 24
 
 HUBS_FROM = 10**6
 """Hubs are numbered from here while the tree is being built."""
-
-
-class NetworkTooWide(DiagnoseError):
-    """Exact inference would not fit; names the variables that make it so."""
-
-    def __init__(self, clique: Sequence[str], cells: int) -> None:
-        """Keep the widest clique."""
-        self.clique = tuple(sorted(clique))
-        listed = ", ".join(self.clique)
-        super().__init__(f"too many things hang together to be worked out exactly ({cells} cells): {listed}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,7 +238,7 @@ def _cells(scope: Sequence[str], cards: Mapping[str, int]) -> int:
 
 def _tree(factors: Sequence[Factor], cards: Mapping[str, int], most_cells: int) -> tuple[list[Clique], dict[str, int]]:
     """Cliques with children before parents, and for each variable (in elimination order) its clique."""
-    eliminated = elimination_cliques(moral_graph(factors), cards)
+    eliminated = elimination_cliques(moral_graph(factors), cards, most_cells)
     place = {v: n for n, (v, _) in enumerate(eliminated)}
     sets = [near | {v} for v, near in eliminated]
     parent = [min((place[u] for u in near), default=-1) for _, near in eliminated]
@@ -261,10 +250,6 @@ def _tree(factors: Sequence[Factor], cards: Mapping[str, int], most_cells: int) 
     members: dict[int, list[int]] = {}
     for n in range(len(sets)):
         members.setdefault(joined[n], []).append(n)
-    for first in members:
-        cells = _cells(tuple(sets[first]), cards)
-        if cells > most_cells:
-            raise NetworkTooWide(tuple(sets[first]), cells)
     over = {first: parent[max(group)] for first, group in members.items()}
     above = {first: joined[up] if up >= 0 else -1 for first, up in over.items()}
     return _numbered(members, above, sets, eliminated, cards)

@@ -19,8 +19,9 @@ import numpy as np
 
 from diagnose.inference.compile import Wanted, compile_network
 from diagnose.inference.factor import Table
-from diagnose.inference.junction_tree import MOST_CELLS, JunctionTree, NetworkTooWide, Propagation
+from diagnose.inference.junction_tree import MOST_CELLS, JunctionTree, Propagation
 from diagnose.inference.ladder import Observation
+from diagnose.inference.triangulation import NetworkTooWide
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import RepairDone
 

@@ -13,10 +13,11 @@ import numpy as np
 
 from diagnose.inference.compile import Network, Wanted, compile_network
 from diagnose.inference.factor import Factor, Table
-from diagnose.inference.junction_tree import JunctionTree, NetworkTooWide, Propagation
+from diagnose.inference.junction_tree import JunctionTree, Propagation
 from diagnose.inference.ladder import Observation, Rung
 from diagnose.inference.parts import in_parts
 from diagnose.inference.rows import Rows, without_behaviours
+from diagnose.inference.triangulation import NetworkTooWide
 from diagnose.model import ABSENT, PRESENT
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
@@ -194,8 +195,13 @@ def _conditions_above(bike: BikeGraph, nodes: Iterable[str]) -> set[str]:
     return {a for node in nodes for a in bike.ancestors.get(node, ()) if a in bike.conditions}
 
 
-def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -> dict[str, Prospect]:
-    """The prospects of candidates that share a tree: every rung of every ladder passed is a row."""
+def _together(
+    bike: BikeGraph, question: Question, group: Sequence[Candidate], evidence_fits: bool = False
+) -> dict[str, Prospect]:
+    """The prospects of candidates that share a tree: every rung of every ladder passed is a row.
+
+    Where that is too wide each half is tried, unless the evidence alone is; evidence_fits: it is known not to be.
+    """
     wanted: dict[str, set[Situation]] = {}
     for candidate in group:
         for node in without_behaviours(bike, _drivers(candidate)):
@@ -203,15 +209,24 @@ def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -
     try:
         tree, network = _tree(bike, question, _with_causes(bike, question, wanted), CELLS_AHEAD)
     except NetworkTooWide:
-        if len(group) == 1:
+        if len(group) == 1 or not (evidence_fits or _evidence_fits(bike, question)):
             return {}
         half = len(group) // 2
-        return _together(bike, question, group[:half]) | _together(bike, question, group[half:])
+        return _together(bike, question, group[:half], True) | _together(bike, question, group[half:], True)
     rows = Rows(bike, network)
     passed = {c.id: [rows.passing(c.ladder[:k], c.situation) for k in range(1, len(c.ladder) + 1)] for c in group}
     log, causes = rows.propagated(tree, _uncut(question.now), MOST_ROWS)
     relative = np.exp(log - log[0])
     return {name: _prospect(relative, causes, some) for name, some in passed.items()}
+
+
+def _evidence_fits(bike: BikeGraph, question: Question) -> bool:
+    """Return whether the answers and every cause now fit a tree: what a candidate asks besides only adds to it."""
+    try:
+        _tree(bike, question, _with_causes(bike, question, {}), CELLS_AHEAD)
+    except NetworkTooWide:
+        return False
+    return True
 
 
 def _prospect(relative: Table, causes: Table, passed: Sequence[tuple[int, float]]) -> Prospect:

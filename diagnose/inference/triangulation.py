@@ -8,13 +8,24 @@ states, since variables differ in states. Source: Kjaerulff 1990, "Triangulation
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from heapq import heapify, heappop, heappush
-from math import log2
+from math import log2, prod
 
 import networkx as nx
 
 from diagnose.inference.factor import Factor
+from diagnose.problems import DiagnoseError
+
+
+class NetworkTooWide(DiagnoseError):
+    """Exact inference would not fit; names the variables that make it so."""
+
+    def __init__(self, clique: Sequence[str], cells: int) -> None:
+        """Keep the widest clique."""
+        self.clique = tuple(sorted(clique))
+        listed = ", ".join(self.clique)
+        super().__init__(f"too many things hang together to be worked out exactly ({cells} cells): {listed}")
 
 
 def moral_graph(factors: Iterable[Factor]) -> nx.Graph:
@@ -31,10 +42,13 @@ def moral_graph(factors: Iterable[Factor]) -> nx.Graph:
     return graph
 
 
-def elimination_cliques(graph: nx.Graph, cards: Mapping[str, int]) -> list[tuple[str, frozenset[str]]]:
+def elimination_cliques(
+    graph: nx.Graph, cards: Mapping[str, int], most_cells: int | None = None
+) -> list[tuple[str, frozenset[str]]]:
     """Eliminate by weighted min-fill; return each variable with its neighbours at that moment, in order.
 
-    Ties go to the smaller clique table, then to the name, so that runs repeat.
+    Ties go to the smaller clique table, then to the name, so that runs repeat. Raises NetworkTooWide as soon as a
+    variable and its neighbours have more than most_cells states together.
 
     >>> [v for v, _ in elimination_cliques(nx.path_graph(["a", "b", "c"]), dict.fromkeys("abc", 2))]
     ['a', 'b', 'c']
@@ -61,6 +75,8 @@ def elimination_cliques(graph: nx.Graph, cards: Mapping[str, int]) -> list[tuple
         if scores.get(v) != entry:
             continue
         neighbours = near.pop(v)
+        if most_cells is not None and (cells := prod(cards[u] for u in (v, *neighbours))) > most_cells:
+            raise NetworkTooWide((v, *neighbours), cells)
         del scores[v]
         order.append((v, frozenset(neighbours)))
         for changed in _connect(near, v, neighbours):

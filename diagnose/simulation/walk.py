@@ -8,7 +8,7 @@ from typing import Any
 
 from diagnose.consultation import Consultation, begin
 from diagnose.consultation.choices import SERVICE_MINUTES, WAIT_SHARE
-from diagnose.inference.junction_tree import NetworkTooWide
+from diagnose.inference.triangulation import NetworkTooWide
 from diagnose.model import Knowledge
 from diagnose.problems import ImpossibleEvidence
 from diagnose.simulation.bikes import Invented

@@ -13,9 +13,10 @@ from hypothesis import strategies as st
 from diagnose.inference import junction_tree
 from diagnose.inference import posterior as posterior_module
 from diagnose.inference.factor import Factor
-from diagnose.inference.junction_tree import JunctionTree, NetworkTooWide
+from diagnose.inference.junction_tree import JunctionTree
 from diagnose.inference.ladder import Observation, Rung
 from diagnose.inference.posterior import Candidate, Question, posterior, prospects
+from diagnose.inference.triangulation import NetworkTooWide
 from diagnose.network.graph import BikeGraph
 from diagnose.network.situations import Situation
 from diagnose.problems import DiagnoseError, ImpossibleEvidence

@@ -152,7 +152,7 @@ class Consultation:
             RankedCause(root.id, root.name, p, before.get(root.id, p), root.leak_of is not None)
             for root, p in zip(self.bike.roots.values(), self.belief.causes.values(), strict=True)
         ]
-        return tuple(sorted(causes, key=lambda cause: (-cause.probability, cause.id)))
+        return tuple(sorted(causes, key=lambda cause: (-round(cause.probability, 9), cause.id)))
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:

@@ -62,7 +62,7 @@ NOT_RUNNING = 0.5
 def worth_asking(tests: Sequence[Test], belief: Posterior) -> list[Test]:
     """Return the tests, but of those that change the bike only the MOST_CUTS likeliest to have something to cut."""
     kept = [test for test in tests if not (test.removes or test.supplies)]
-    cuts = [(-_at_work(test, belief), test.id, test) for test in tests if test.removes or test.supplies]
+    cuts = [(-round(_at_work(test, belief), 9), test.id, test) for test in tests if test.removes or test.supplies]
     return kept + [test for chance, _, test in sorted(cuts)[:MOST_CUTS] if -chance >= LEAST_CUT]
 
 

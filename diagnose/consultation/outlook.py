@@ -39,7 +39,7 @@ from diagnose.inference.screen import glance, only_cause_present
 from diagnose.model import Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.chances import unconditioned
-from diagnose.planning.look_ahead import order_tests, rank_steps
+from diagnose.planning.look_ahead import DIGITS, order_tests, rank_steps
 from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, RepairOption, TestOption
 from diagnose.planning.steps import Step
 
@@ -195,7 +195,7 @@ def _most_telling(
     def moves(name: str) -> float:
         seen = quick[name]
         price = bench.money(options[name].minutes + 1.0, options[name].wait)
-        return float(seen.chances @ np.abs(seen.marginals - stop).sum(axis=1)) / max(price, TINY)
+        return round(float(seen.chances @ np.abs(seen.marginals - stop).sum(axis=1)) / max(price, TINY), DIGITS)
 
     return set(sorted(quick, key=lambda name: (-moves(name), name))[:MOST_PLANNED])
 

@@ -41,6 +41,9 @@ DEAR_MINUTES, DOUBTFUL = 20.0, 0.5
 """Parts that cost more than so many minutes of work, for a repair that will more likely not help than help, count this
 share of their merit: nothing is bought on suspicion while there is still something to look at. A choice of ours."""
 
+DIGITS = 9
+"""Decimals of a merit; what is beyond them is rounding, and must not decide between two sides of a twin."""
+
 WORKS, FAILS = "works", "fails"
 """The outcomes of a try-out."""
 
@@ -95,14 +98,14 @@ def _with_merit(layout: Layout, beliefs: Beliefs, rated: Sequence[Rated], singly
     worth = float(value_leaves(layout, now, singly).value[0])
     rated = [(replace(step, saves=worth - step.expected + step.cost), hazard) for step, hazard in rated]
     if not np.isfinite(layout.bench.bit_cost):
-        return [(replace(step, merit=-step.expected), hazard) for step, hazard in rated]
+        return [(replace(step, merit=round(-step.expected, DIGITS)), hazard) for step, hazard in rated]
     found = []
     for step, hazard in rated:
         merit = (worth - step.expected) / max(step.cost, EQUAL) + 1.0
         doubtful = step.curing - 1.0 + beliefs.failing < 0.5 * beliefs.failing
         if step.parts > layout.bench.money(DEAR_MINUTES) and doubtful and merit > 0.0:
             merit *= DOUBTFUL
-        found.append((replace(step, merit=merit), hazard))
+        found.append((replace(step, merit=round(merit, DIGITS)), hazard))
     return found
 
 

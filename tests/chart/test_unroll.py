@@ -126,7 +126,10 @@ def test_the_chart_says_that_it_runs_only_after_a_try_out_that_shows_it(charts):
         runs = [(step, way) for step, way in ends if way.to.kind == "runs"]
         shown = [(step.id, way.outcome) == (TRY_TO_START, "runs") for step, way in runs]
         before = [all((s.id, w.outcome) == (TRY_TO_START, "runs") for s, w in into[step.number]) for step, _ in runs]
-        assert all(here or (earlier and into[step.number]) for here, earlier, (step, _) in zip(shown, before, runs))
+        assert all(
+            here or (earlier and into[step.number])
+            for here, earlier, (step, _) in zip(shown, before, runs, strict=True)
+        )
     assert any(caution.id == "road_ready" for chart in charts.values() for caution in chart.cautions)
 
 

@@ -76,14 +76,14 @@ def told_apart(groups: Sequence[Sequence[str]]) -> str:
     """Return which causes a test tells apart; names of one group are not told from each other.
 
     >>> told_apart([["Coil dead", "CDI dead"], ["Jet blocked"]])
-    'tells coil dead or CDI dead apart from jet blocked'
+    'tells apart: coil dead or CDI dead - jet blocked'
     >>> told_apart([["Coil dead"]]), told_apart([])
-    ('shows whether it is coil dead', '')
+    ('shows whether it is this: coil dead', '')
     """
     if not groups:
         return ""
     first, *rest = [" or ".join(in_a_sentence(name) for name in group) for group in groups]
-    return f"tells {first} apart from {' and from '.join(rest)}" if rest else f"shows whether it is {first}"
+    return f"tells apart: {' - '.join((first, *rest))}" if rest else f"shows whether it is this: {first}"
 
 
 def in_a_sentence(name: str) -> str:

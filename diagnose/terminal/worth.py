@@ -50,7 +50,10 @@ def _money(consultation: Consultation, amount: float) -> str:
 def _spread(consultation: Consultation) -> str:
     now = consultation.worth
     half, most = (_money(consultation, now.spread.at(share)) for share in (HALF, NINE_IN_TEN))
-    return f"Spent {_money(consultation, now.spent)}. Of 100 such bikes 50 take under {half} more, 90 under {most}."
+    spent = f"Spent {_money(consultation, now.spent)}."
+    if half == most:
+        return f"{spent} Of 100 such bikes more than 50 take {half} more and are handed on in the end."
+    return f"{spent} Of 100 such bikes 50 take under {half} more, 90 under {most}."
 
 
 def _ceiling(consultation: Consultation) -> str:
@@ -99,7 +102,7 @@ def first_lines(page: Page, consultation: Consultation, step: Step) -> list[Line
     named = [one for one in every if one.chance >= LEAST_NAMED] or every[:1]
     what = " or ".join(f"{one.name} ({per_cent(one.chance)})" for one in named)
     price = _money(consultation, min(one.price for one in named))
-    says = f"Before anything else is spent: is it {what} that stops it? To put that right alone costs {price} or more;"
+    says = f"Before anything else is spent, is it this: {what}? To put that right alone costs {price} or more;"
     return [Line(""), *page.wrapped(f"{says} {_cut_off(consultation)}.", "", "bold", rest="  ")]
 
 

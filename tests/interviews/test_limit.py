@@ -111,7 +111,7 @@ def test_the_first_test_says_what_it_is_for(shipped) -> None:
     job = begin(shipped, {"bike": barn, "complaint": "hard_to_start", "worth": {"ceiling": 120.0}})
     job = job.add(observe("turn_by_hand", "free"))
     says = said(first_lines(Page(50), job, job.next_step))
-    assert says.strip().startswith("Before anything else is spent: is it Rust in the tank (")
+    assert says.strip().startswith("Before anything else is spent, is it this: Rust in the tank (")
     assert f"{job.worth.left:.0f} is left of the ceiling." in says
     assert first_lines(Page(50), job, job.steps[1]) == []
 

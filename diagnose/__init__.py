@@ -1,3 +1,3 @@
 """Find out why a motorcycle will not start, in the cheapest order."""
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"

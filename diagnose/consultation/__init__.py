@@ -9,8 +9,8 @@
     job = job.add(undo())
 
 A job is a tuple of events and everything else is worked out from them: `state` says where the job stands
-(state.py), `belief` what the evidence says (inference/), `steps` what could be done (planning/), and which of
-it is locked (safety.py).
+(happened.py, state.py), `belief` what the evidence says (inference/), `steps` what could be done (planning/), and
+which of it is locked (safety.py).
 """
 
 from __future__ import annotations
@@ -21,12 +21,13 @@ from functools import cached_property
 from typing import Any
 
 from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
+from diagnose.consultation.happened import state_of
 from diagnose.consultation.outlook import Outlooked, foreseen, look_ahead, unplanned
 from diagnose.consultation.readings import completed
 from diagnose.consultation.reasons import Groups, Reason, reason, told_causes
 from diagnose.consultation.repeats import out_of_date
 from diagnose.consultation.safety import Lock, locks
-from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Limit, Seen, Shop, State, state_of, tried
+from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Limit, Seen, Shop, State, tried
 from diagnose.consultation.tools import OutOfReach, out_of_reach
 from diagnose.consultation.waiting import meanwhile
 from diagnose.consultation.worth import CLEARLY, Worth, hand_on, round_of_repairs, worth_of

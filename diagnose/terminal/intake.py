@@ -17,6 +17,8 @@ from diagnose.tools import ways
 
 UNKNOWN, HELP, ENOUGH, STOP, NOTHING = "unknown", "how", "enough", "stop", "nothing"
 ELSE = "And what else does it do?"
+STOOD = "parked"
+"""The fact that picks one of the three figures of a prior."""
 LABOUR_PER_HOUR = 45.0
 NO_START, STARTS_BADLY = "It will not start", "It starts badly, dies, floods or bangs"
 RUNS_BADLY, BESIDE = "It runs, but not right", "It smokes, makes a noise or will not stop"
@@ -109,12 +111,24 @@ def ask_facts(bench: Bench) -> bool:
         if answer == STOP:
             return False
         if answer == ENOUGH:
-            return True
+            return _ask_what_counts(bench, asked)
         if answer == BACK:
             asked.pop()
             continue
         tell(bench, fact.id, None if answer == UNKNOWN else answer)
         asked.append(fact.id)
+    return True
+
+
+def _ask_what_counts(bench: Bench, asked: Sequence[str]) -> bool:
+    """Ask, where the rest is skipped, at least how long it stood: nothing moves the chances more. False: stop."""
+    fact = bench.knowledge.facts.get(STOOD)
+    if fact is None or STOOD in {*asked, *known_facts(bench.events)}:
+        return True
+    answer = ask_fact(bench, fact, [one for one in FIXED if one.value in (UNKNOWN, HELP, STOP)])
+    if answer == STOP:
+        return False
+    tell(bench, STOOD, None if answer == UNKNOWN else answer)
     return True
 
 

@@ -76,10 +76,16 @@ def test_back_corrects_and_unsays_what_no_longer_fits(sit_down):
 
 
 def test_the_rest_can_be_skipped(sit_down):
-    bench, asker = sit_down(["2", "enough", GROUP, "not_a_cough", "nothing", "", ""])
+    bench, asker = sit_down(["2", "enough", "years", GROUP, "not_a_cough", "nothing", "", ""])
     assert intake(bench)
+    assert told(bench) == {"strokes": "2", "parked": "years"}
+    assert "fact.battery" not in asker.asked
+
+
+def test_stopping_at_the_last_question_of_a_skipped_intake_stops(sit_down):
+    bench, _ = sit_down(["2", "enough", "stop"])
+    assert not intake(bench)
     assert told(bench) == {"strokes": "2"}
-    assert "fact.parked" not in asker.asked
 
 
 def test_stop_for_today_ends_it(sit_down):

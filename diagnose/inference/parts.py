@@ -84,8 +84,10 @@ def _fitting(
 
 def _agreed(bike: BikeGraph, parts: Sequence[Sequence[Observation]], repairs: tuple[RepairDone, ...]) -> Carried:
     """What all parts but the last say, once they agree."""
-    alone = _Part(bike, (), repairs)
-    heard = [_Part(bike, part, repairs) for part in parts]
+    drivers = {driver for part in parts for seen in part for driver in seen.drivers}
+    about = frozenset[str]().union(*(bike.ancestors.get(driver, frozenset()) for driver in drivers))
+    alone = _Part(bike, (), repairs, about)
+    heard = [_Part(bike, part, repairs, about) for part in parts]
     says: list[Carried] = [{} for _ in parts]
     for _ in range(MOST_SWEEPS):
         moved = 0.0
@@ -115,15 +117,24 @@ def _ratio(said: Table, before: Table) -> Table:
 
 
 class _Part:
-    """One part as a tree, asked again and again with other weights on the causes."""
+    """One part as a tree, asked again and again with other weights on the causes.
 
-    def __init__(self, bike: BikeGraph, observations: Sequence[Observation], repairs: tuple[RepairDone, ...]) -> None:
-        self._bike = bike
+    about: what some answer of some part bears on; of other causes no part says anything but by their mechanism.
+    """
+
+    def __init__(
+        self,
+        bike: BikeGraph,
+        observations: Sequence[Observation],
+        repairs: tuple[RepairDone, ...],
+        about: frozenset[str],
+    ) -> None:
+        self._bike, self._about = bike, about
         self._network = compile_network(bike, observations, repairs)
         self._tree = JunctionTree(self._network.factors)
 
     def marginals(self, carried: Mapping[str, Table]) -> Carried:
-        """P(state) of every cause and mechanism, with these weights on them besides."""
+        """P(state) of every mechanism and every cause that is asked about, with these weights on them besides."""
         folded = self._network.folded
         weights = []
         for x, w in carried.items():
@@ -131,7 +142,7 @@ class _Part:
             weights.append((cause.scope, cause.share(w)) if cause else ((x,), w))
         done = self._tree.propagate([(scope, table[..., None]) for scope, table in weights])
         found = {m: done.marginal(m)[:, 0] for m in self._bike.mechanisms}
-        return found | {cause: self._of_cause(cause, done, carried) for cause in folded}
+        return found | {cause: self._of_cause(cause, done, carried) for cause in folded if cause in self._about}
 
     def _of_cause(self, cause: str, done: Propagation, carried: Mapping[str, Table]) -> Table:
         folded = self._network.folded[cause]

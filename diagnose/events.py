@@ -40,6 +40,10 @@ class Event:
     at: str = ""
 
 
+ENDED = ("handed_on", "not_worth_it")
+"""How a job can end besides with a bike that goes: with a specialist, or with its owner as it is."""
+
+
 def standing(events: Sequence[Event]) -> tuple[tuple[int, Event], ...]:
     """Return the events that still stand, with their numbers; an undo takes back the last one before it."""
     kept: list[tuple[int, Event]] = []

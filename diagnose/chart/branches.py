@@ -10,10 +10,9 @@ import numpy as np
 
 from diagnose.chart import Ending
 from diagnose.consultation import Consultation, observe, reconnect, repair
-from diagnose.consultation.evidence import try_out_of
-from diagnose.consultation.state import TRY_TO_START, situation_for
-from diagnose.inference.ladder import rungs
-from diagnose.inference.posterior import Candidate, Prospect, prospects
+from diagnose.consultation.outlook import foreseen
+from diagnose.consultation.state import TRY_TO_START
+from diagnose.inference.posterior import Prospect
 from diagnose.model import Test
 from diagnose.planning.steps import Step
 from diagnose.problems import ImpossibleEvidence
@@ -54,14 +53,11 @@ class Branch:
 def ends(job: Consultation) -> Ending | None:
     """Return how it ends where there is nothing more to do, None where there is.
 
-    Handing on is cheapest where no step, locked ones among them, takes anything off what is left to do, or all that
-    is left is to try once more what was tried already.
+    Handing on is cheapest where no step, locked ones among them, takes anything off what is left to do.
     """
     if job.done:
         return Ending("runs")
-    step = job.next_step
-    again = step is not None and step.kind == "try_out" and bool(job.tried)
-    if step is None or again or max(one.merit for one in job.steps) <= 0.0:
+    if job.next_step is None or max(one.merit for one in job.steps) <= 0.0:
         return Ending("hand_on", tuple((cause.name, cause.probability) for cause in job.ranked[:LIKELIEST]))
     return None
 
@@ -73,7 +69,7 @@ def branches(job: Consultation, step: Step) -> tuple[Branch, ...]:
     if step.kind == "reconnect":
         return (Branch("", DONE, 1.0, job.add(reconnect(step.id))),)
     test = attempted(job, step)
-    seen = _prospect(job, test)
+    seen = foreseen(job.knowledge, job.state, job.question, test)
     chances = _chances(job, step, test, seen)
     return tuple(
         Branch(o.id, o.name, chances[o.id], job.add(observe(test.id, o.id)), _named(job, seen, n) if seen else None)
@@ -84,14 +80,7 @@ def branches(job: Consultation, step: Step) -> tuple[Branch, ...]:
 
 def attempted(job: Consultation, step: Step) -> Test:
     """Return the test that a step stands for; the try-out as the job needs it."""
-    attempt = try_out_of(job.knowledge, job.state)
-    return attempt if attempt and step.id == TRY_TO_START else job.knowledge.tests[step.id]
-
-
-def _prospect(job: Consultation, test: Test) -> Prospect | None:
-    """What the network says of each outcome; None where it is too wide to be asked."""
-    candidate = Candidate(test.id, rungs(test.outcomes), situation_for(job.knowledge, job.state, test))
-    return prospects(job.bike, job.question, [candidate]).get(test.id)
+    return job.try_out if job.try_out and step.id == TRY_TO_START else job.knowledge.tests[step.id]
 
 
 def _chances(job: Consultation, step: Step, test: Test, seen: Prospect | None) -> Mapping[str, float]:

@@ -165,9 +165,8 @@ def open_repairs(
 
 def _seen_since(knowledge: Knowledge, state: State, bike: BikeGraph, repair: Repair, number: int) -> bool:
     """Return whether anything that shows what a repair cures was looked at after it; number: counted from 1."""
-    looked_at = [knowledge.tests[seen.test].drivers for seen in state.seen if seen.situation.epoch >= number]
-    above = frozenset[str]().union(*(bike.ancestors.get(d, frozenset()) for drivers in looked_at for d in drivers))
-    return bool(above & repair.cures.keys())
+    since = (knowledge.tests[seen.test].drivers for seen in state.seen if seen.situation.epoch >= number)
+    return bool(bike.above(driver for drivers in since for driver in drivers) & repair.cures.keys())
 
 
 def bench_of(knowledge: Knowledge, state: State) -> Bench:

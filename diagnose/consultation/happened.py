@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, TypeVar
 
 from diagnose.consultation.state import (
     BY_ITSELF,
-    ENDED,
     LABOUR_PER_HOUR,
     OFF_LIST,
     PUT_BACK_MINUTES,
@@ -25,12 +24,13 @@ from diagnose.consultation.state import (
     stands,
     starts,
 )
-from diagnose.events import Event, standing
+from diagnose.events import ENDED, Event, standing
 from diagnose.model import OR, Knowledge, Test, Work, gate_state, may_apply
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.problems import JobError
 from diagnose.tools import ways
 
+Fitting = TypeVar("Fitting", bound=Work)
 Apply = Callable[[Knowledge, State, Mapping[str, Any], int], State]
 
 
@@ -50,11 +50,16 @@ def _entry(kind: str, entries: Mapping[str, Any], wanted: str) -> Any:
     return entries[wanted]
 
 
+def _fitting(knowledge: Knowledge, state: State, kind: str, works: Mapping[str, Fitting], wanted: str) -> Fitting:
+    """Return a piece of work that is in the knowledge and fits the bike. Raises JobError."""
+    work: Fitting = _entry(kind, works, wanted)
+    if not may_apply(work.applies, state.facts):
+        raise JobError(f"{work.name} ({work.id}) does not fit this bike: {_gate_words(knowledge, work, state)}")
+    return work
+
+
 def _test(knowledge: Knowledge, state: State, wanted: str) -> Test:
-    test: Test = _entry("test", knowledge.tests, wanted)
-    if not may_apply(test.applies, state.facts):
-        raise JobError(f"{test.name} ({wanted}) does not fit this bike: {_gate_words(knowledge, test, state)}")
-    return test
+    return _fitting(knowledge, state, "test", knowledge.tests, wanted)
 
 
 def _gate_words(knowledge: Knowledge, work: Work, state: State) -> str:
@@ -258,9 +263,7 @@ def _lift(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: i
 
 
 def _repair(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
-    repair = _entry("repair", knowledge.repairs, body["repair"])
-    if not may_apply(repair.applies, state.facts):
-        raise JobError(f"{repair.name} ({repair.id}) does not fit this bike: {_gate_words(knowledge, repair, state)}")
+    repair = _fitting(knowledge, state, "repair", knowledge.repairs, body["repair"])
     found = dict(body.get("found") or {})
     for cause, looked in found.items():
         if cause not in repair.cures or looked not in ("broken", "sound", "not_seen"):
@@ -278,9 +281,8 @@ def _repair(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
 def _start(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
     """Begin what has to wait; its own minutes count when it is done, the way to it now."""
     kind = "repair" if "repair" in body else "test"
-    work: Work = _entry(kind, knowledge.repairs if kind == "repair" else knowledge.tests, body[kind])
-    if not may_apply(work.applies, state.facts):
-        raise JobError(f"{work.name} ({work.id}) does not fit this bike: {_gate_words(knowledge, work, state)}")
+    works: Mapping[str, Work] = knowledge.repairs if kind == "repair" else knowledge.tests
+    work = _fitting(knowledge, state, kind, works, body[kind])
     if not work.wait:
         raise JobError(f"{work.id} has nothing to wait for; write it as done")
     if (kind, work.id) in state.waiting:

@@ -97,7 +97,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}
     tests |= {t.id: t for t in (knowledge.tests[name] for name in opening) if _can_open(knowledge, state, t, belief)}
     candidates = {t.id: _candidate(knowledge, state, t) for t in tests.values()}
-    alone = _stopping_alone(knowledge, state)
+    alone = stopping_alone(knowledge, state)
     stop = stopping_now(knowledge, state, belief)
     options = {t.id: test_option(knowledge, state, t) for t in tests.values()}
     mends = {lock.caution: mend for lock in held if (mend := _mend(knowledge, state, bike, belief, bench, lock))}
@@ -167,7 +167,7 @@ def _mend(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior
     """Return the repair likeliest, for its money, to lift a lock that no look can lift any more; empty if none is."""
     if not lock.about or set(lock.unlocked_by) - lock.known or lock.put_back:
         return ""
-    above = frozenset[str]().union(*(bike.ancestors.get(condition, frozenset()) for condition in lock.about))
+    above = bike.above(lock.about)
 
     def lifts(repair: Repair) -> float:
         return sum(belief.causes.get(cause, 0.0) * p for cause, p in repair.cures.items() if cause in above)
@@ -240,10 +240,11 @@ def stopping(present: Floats, alone: Floats) -> Floats:
 def stopping_now(knowledge: Knowledge, state: State, belief: Posterior) -> Floats:
     """Return P(cause present and itself what stops the bike), shape (causes,) in the order of `belief.causes`."""
     present = np.array(list(belief.causes.values()))
-    return _explained(stopping(present, _stopping_alone(knowledge, state)), belief.failing)
+    return _explained(stopping(present, stopping_alone(knowledge, state)), belief.failing)
 
 
-def _stopping_alone(knowledge: Knowledge, state: State) -> Floats:
+def stopping_alone(knowledge: Knowledge, state: State) -> Floats:
+    """Return P(it stops the bike | this cause alone present), shape (causes,) in the order of `Posterior.causes`."""
     return np.array(list(_alone(bike_graph(knowledge, state.facts), targets(knowledge, state)).values()))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import prod
 
 from diagnose.consultation.state import State, situation_for
 from diagnose.inference.ladder import rungs
@@ -46,10 +47,8 @@ def known(test: Test, state: State, situation: Situation, bike: BikeGraph, belie
     if last is None:
         return False
     since = state.repairs[last.situation.epoch : situation.epoch]
-    same = 1.0
-    for chance in _changes(test, last.outcome, since, situation, bike, belief):
-        same *= 1 - chance
-    return 1 - same < ASK_AGAIN
+    changes = _changes(test, last.outcome, since, situation, bike, belief)
+    return 1 - prod(1 - chance for chance in changes) < ASK_AGAIN
 
 
 def _same_set_up(before: Situation, now: Situation) -> bool:
@@ -80,7 +79,7 @@ def _changes(
 
 def _mark(test: Test, state: State, bike: BikeGraph, situation: Situation) -> tuple[object, ...]:
     """What tells one situation from another for a test: repairs, cuts and holds above what it looks at."""
-    above = frozenset[str]().union(*(bike.ancestors.get(d, frozenset()) for d in test.drivers))
+    above = bike.above(test.drivers)
     done = [
         n
         for n, repair in enumerate(state.repairs, start=1)

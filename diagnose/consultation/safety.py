@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from diagnose.consultation.state import BY_ITSELF, Seen, State, known_tests, reaching, repairs_by, stands, starts
+from diagnose.consultation.state import (
+    BY_ITSELF,
+    Seen,
+    State,
+    known_tests,
+    reaching,
+    repairs_by,
+    stands,
+    starts,
+    work_of,
+)
 from diagnose.model import Access, Caution, Gate, Knowledge, Reach, Test, Work, gate_state, may_apply
 from diagnose.network.graph import BikeGraph
 
@@ -39,7 +49,7 @@ def said_at(knowledge: Knowledge, state: State, work: Work, opens: Iterable[str]
     Those of what soaks, dries or charges come after: they are there as long as it waits.
     """
     opened = [knowledge.access[access] for access in opens]
-    waits = [knowledge.repairs[one] if kind == "repair" else knowledge.tests[one] for kind, one in state.waiting]
+    waits = [work_of(knowledge, *one) for one in state.waiting]
     entries: list[Reach | Access | Work] = [*brings(knowledge, state, work), *opened, work, *waits]
     said = dict.fromkeys(caution for entry in entries for caution in entry.cautions)
     return tuple(c for c in (knowledge.cautions[one] for one in said) if may_apply(c.applies, state.facts))
@@ -63,18 +73,20 @@ def locks(
         bike: its graph.
         conditions: condition -> level -> probability now, for those that a rule asks about.
     """
-    answered = known_tests(knowledge, state)
-    return tuple(
-        Lock(
-            rule.id,
-            rule.forbids,
-            _unlocking(knowledge, rule, state),
-            _not_put_back(rule, state),
-            tuple(rule.when.likely),
-            frozenset(t for t, seen in answered.items() if not _touched_since(knowledge, state, bike, seen)),
-        )
-        for rule in knowledge.cautions.values()
-        if rule.when and not rule.when.open and _holds(knowledge, rule, state, conditions)
+    holding = [rule for rule in knowledge.cautions.values() if _holds(knowledge, rule, state, conditions)]
+    return tuple(_lock(knowledge, state, bike, rule) for rule in holding)
+
+
+def _lock(knowledge: Knowledge, state: State, bike: BikeGraph, rule: Caution) -> Lock:
+    """Return a rule that holds as a lock."""
+    unlocking, seen = _unlocking(knowledge, rule, state), known_tests(knowledge, state)
+    return Lock(
+        rule.id,
+        rule.forbids,
+        unlocking,
+        _not_put_back(rule, state),
+        tuple(rule.when.likely) if rule.when else (),
+        frozenset(t for t in unlocking if t in seen and not _touched_since(knowledge, state, bike, seen[t])),
     )
 
 
@@ -86,7 +98,7 @@ def asked_conditions(knowledge: Knowledge) -> tuple[str, ...]:
 
 def _holds(knowledge: Knowledge, rule: Caution, state: State, conditions: Mapping[str, Mapping[str, float]]) -> bool:
     when = rule.when
-    if when is None or gate_state(when.facts, _standing(knowledge, state)) is False:
+    if when is None or when.open or gate_state(when.facts, _standing(knowledge, state)) is False:
         return False
     if (when.isolated and not _not_put_back(rule, state)) or (when.dead and starts(knowledge, state)):
         return False
@@ -157,7 +169,6 @@ def _unlocking(knowledge: Knowledge, rule: Caution, state: State) -> tuple[str, 
 
 def _touched_since(knowledge: Knowledge, state: State, bike: BikeGraph, answer: Seen) -> bool:
     """Return whether a repair since the answer can have changed what the test looks at."""
-    drivers = knowledge.tests[answer.test].drivers
-    above = frozenset[str]().union(*(bike.ancestors.get(driver, frozenset()) for driver in drivers))
+    above = bike.above(knowledge.tests[answer.test].drivers)
     since = state.repairs[answer.situation.epoch :]
     return any(repair.touches(cause) for repair in since if not repair.id.startswith(BY_ITSELF) for cause in above)

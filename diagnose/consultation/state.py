@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from diagnose.model import BEHAVIOUR, Gate, Knowledge, Option, Test, Work
+from diagnose.model import BEHAVIOUR, Gate, Knowledge, Option, Repair, Test, Work
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.planning.access import AccessTree
 
@@ -15,9 +15,6 @@ TRY_TO_START = "try_to_start"
 
 OFF_LIST = ("cannot", "not_sure", "declined")
 """Answers that are no evidence and take a test off the list until it is lifted."""
-
-ENDED = ("handed_on", "not_worth_it")
-"""How a job can end besides with a bike that goes: with a specialist, or with its owner as it is."""
 
 BY_ITSELF = "now:"
 """What the id of a change to causes begins with that nobody made as a repair: kicked wet, dried by running."""
@@ -207,6 +204,11 @@ def must_close(knowledge: Knowledge, state: State, does: frozenset[str]) -> froz
     shut = {a for a in state.opened if knowledge.access[a].leaves & tags}
     tree = access_tree(knowledge)
     return frozenset(a for a in state.opened if shut & tree.closure([a]))
+
+
+def work_of(knowledge: Knowledge, kind: str, work_id: str) -> Test | Repair:
+    """Return the test or repair of that id; anything but a repair is a test. Raises KeyError."""
+    return knowledge.repairs[work_id] if kind == "repair" else knowledge.tests[work_id]
 
 
 def known_tests(knowledge: Knowledge, state: State) -> dict[str, Seen]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from diagnose.consultation.state import State, access_tree, activities, must_close
+from diagnose.consultation.state import State, access_tree, activities, must_close, work_of
 from diagnose.model import Knowledge, Repair, Test
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.steps import Step
@@ -17,11 +17,6 @@ def meanwhile(knowledge: Knowledge, state: State, bike: BikeGraph, steps: Sequen
     """Return those of the steps that can be done beside all that waits, in their order; all where nothing waits."""
     waiting = [work_of(knowledge, *one) for one in state.waiting]
     return tuple(step for step in steps if all(_beside(knowledge, state, bike, work, step) for work in waiting))
-
-
-def work_of(knowledge: Knowledge, kind: str, work_id: str) -> Test | Repair:
-    """Return the test or repair of that id. Raises KeyError."""
-    return knowledge.repairs[work_id] if kind == "repair" else knowledge.tests[work_id]
 
 
 def _beside(knowledge: Knowledge, state: State, bike: BikeGraph, waits: Test | Repair, step: Step) -> bool:
@@ -44,5 +39,4 @@ def _touched(bike: BikeGraph, waits: Test | Repair, other: Test | Repair) -> boo
     """Return whether what another looks at or mends is what the waiting is about."""
     changes = waits.cures.keys() if isinstance(waits, Repair) else waits.drivers
     seen = other.cures.keys() if isinstance(other, Repair) else other.drivers
-    above = frozenset[str]().union(*(bike.ancestors.get(node, frozenset()) for node in seen))
-    return bool((above | set(seen)) & changes)
+    return bool((bike.above(seen) | set(seen)) & changes)

@@ -84,8 +84,7 @@ def _fitting(
 
 def _agreed(bike: BikeGraph, parts: Sequence[Sequence[Observation]], repairs: tuple[RepairDone, ...]) -> Carried:
     """What all parts but the last say, once they agree."""
-    drivers = {driver for part in parts for seen in part for driver in seen.drivers}
-    about = frozenset[str]().union(*(bike.ancestors.get(driver, frozenset()) for driver in drivers))
+    about = bike.above(driver for part in parts for seen in part for driver in seen.drivers)
     alone = _Part(bike, (), repairs, about)
     heard = [_Part(bike, part, repairs, about) for part in parts]
     says: list[Carried] = [{} for _ in parts]

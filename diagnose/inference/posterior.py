@@ -192,7 +192,7 @@ def _drivers(candidate: Candidate) -> set[str]:
 
 
 def _conditions_above(bike: BikeGraph, nodes: Iterable[str]) -> set[str]:
-    return {a for node in nodes for a in bike.ancestors.get(node, ()) if a in bike.conditions}
+    return {a for a in bike.above(nodes) if a in bike.conditions}
 
 
 def _together(

@@ -74,6 +74,10 @@ class BikeGraph:
             found[node] = frozenset((node,)).union(*above)
         return found
 
+    def above(self, nodes: Iterable[str]) -> frozenset[str]:
+        """Return the causes and conditions from which any of these can come about, they themselves included."""
+        return frozenset[str]().union(*(self.ancestors.get(node, frozenset()) for node in nodes))
+
     @cached_property
     def behaviours(self) -> frozenset[str]:
         """Conditions of the system `behaviour`: what the bike does. They have two levels and lead to nothing."""

@@ -14,9 +14,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
-from diagnose.planning.base_plan import TRY_OUT, Leaves, lay_out, value_leaves
+from diagnose.planning.base_plan import TRY_OUT, money_left
 from diagnose.planning.look_ahead import FAILS, WORKS, rank_steps
 from diagnose.planning.options import Beliefs, Bench, RepairOption, TestOption
 from diagnose.planning.steps import Step
@@ -120,7 +118,6 @@ def _value(job: _Job, bench: Bench, happened: Happened) -> float:
     beliefs, gone = job.foresee(happened), {step for step, _ in happened}
     tests = [test for test in job.tests if test.id in beliefs.after]
     repairs = [repair for repair in job.repairs if repair.id not in gone]
-    leaf = Leaves(beliefs.marginals[None, :], np.array([beliefs.failing]), (bench.opened,))
-    left = float(value_leaves(lay_out(bench, repairs, beliefs.marginals), leaf).value[0])
+    left = money_left(bench, repairs, beliefs.marginals, beliefs.failing)
     steps = rank_steps(bench, tests, repairs, beliefs)
     return min([left, *(step.expected for step in steps if not step.forbidden)])

@@ -113,7 +113,7 @@ def spread(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, fai
         failing: P(the bike does not do what is asked).
     """
     layout = lay_out(bench, repairs, marginals)
-    plan = base_plan(replace(bench, bit_cost=inf), repairs, marginals, failing)
+    plan = base_plan(bench, repairs, marginals, failing)
     looks = np.isfinite(bench.bit_cost) and (
         plan.first == SERVICE_CALL or money_left(bench, repairs, marginals, failing) < plan.value - EQUAL
     )

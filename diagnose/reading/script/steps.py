@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, get_args
 
-from diagnose.events import Event, Kind
+from diagnose.events import ENDED, Event, Kind
 from diagnose.model import Test
 from diagnose.reading.files import nearest
 from diagnose.reading.script.desk import Desk, listed
@@ -19,9 +19,6 @@ TRY_OUT = "try_to_start"
 YES_NO = {"yes": True, "no": False}
 
 FOUND = ("broken", "sound", "not_seen")
-
-ENDED = ("handed_on", "not_worth_it")
-"""How a job ends without a bike that goes."""
 
 
 def step_events(node: Node, desk: Desk) -> Iterator[Event]:

@@ -15,12 +15,9 @@ Policy = Callable[[Consultation], Move | None]
 
 
 def ours(job: Consultation) -> Move | None:
-    """Choose what the tool proposes next; hand on where that is only to try once more what was tried already.
-
-    A try-out of an unchanged bike stands last among the proposals (outlook.look_ahead): first, it says nothing is left.
-    """
+    """Choose what the tool proposes next; hand on where that is nothing."""
     step = job.next_step
-    if step is None or (step.kind == "try_out" and job.tried):
+    if step is None:
         return None
     return TRY if step.kind == "try_out" else Move(step.kind, step.id)
 

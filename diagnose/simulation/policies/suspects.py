@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -23,14 +22,14 @@ from diagnose.consultation.choices import (
     test_option,
     worth_asking,
 )
-from diagnose.consultation.outlook import stopping
+from diagnose.consultation.outlook import stopping, stopping_alone
 from diagnose.consultation.state import situation_for
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate
-from diagnose.inference.screen import only_cause_present, response
+from diagnose.inference.screen import response
 from diagnose.model import Test
-from diagnose.network.graph import BikeGraph
 from diagnose.planning.options import Bench, Floats, RepairOption
+from diagnose.planning.worth import price_of
 from diagnose.simulation.moves import TRY, Move, to_be_tried, unlocked
 
 TINY = 1e-12
@@ -57,15 +56,10 @@ class Suspects:
     prices: Floats
 
 
-@lru_cache(maxsize=16)
-def _alone(bike: BikeGraph, wanted: tuple[str, ...]) -> Floats:
-    return np.array(list(only_cause_present(bike, wanted).values()))
-
-
 def suspects(job: Consultation) -> Suspects:
     """Return what is believed of a job and the repairs that are open, each cause with its cheapest."""
     bike, belief = job.bike, job.belief
-    stop = stopping(np.array(list(belief.causes.values())), _alone(bike, job.targets))
+    stop = stopping(np.array(list(belief.causes.values())), stopping_alone(job.knowledge, job.state))
     chances = stop / max(stop.sum(), TINY)
     names = tuple(bike.roots)
     bench, quick = bench_of(job.knowledge, job.state), quickest_looks(job.knowledge, job.state)
@@ -117,10 +111,7 @@ def askable(job: Consultation) -> list[tuple[Test, Move]]:
 
 def test_money(job: Consultation, bench: Bench, test: Test) -> float:
     """Return what a test costs, the access that it opens closed again."""
-    option = test_option(job.knowledge, job.state, test)
-    opened = bench.opened | bench.tree.closure(option.access)
-    doors = bench.tree.minutes_to_open(option.access, bench.opened) + bench.tree.minutes_to_close(opened - bench.opened)
-    return bench.money(doors + option.minutes, option.wait)
+    return price_of(bench, test_option(job.knowledge, job.state, test))
 
 
 def trying(job: Consultation) -> Move | None:

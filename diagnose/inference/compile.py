@@ -17,10 +17,10 @@ import numpy as np
 from diagnose.inference.behaviours import Told, helper_of, silence, told
 from diagnose.inference.factor import Factor, Table
 from diagnose.inference.fold import Folded, fold
-from diagnose.inference.ladder import Observation, Rung, passing
+from diagnose.inference.ladder import CERTAIN, Observation, passing
 from diagnose.inference.nodes import Nodes, Variable
 from diagnose.inference.noisy_max import Levels, Vector, contribution, joined, noisy_max, survival, within
-from diagnose.model import ABSENT, PRESENT, AllOf
+from diagnose.model import ABSENT, PRESENT, AllOf, Chances
 from diagnose.network.graph import BikeGraph, Root
 from diagnose.network.situations import RepairDone, Situation, epochs_of, path_probability, paths
 
@@ -230,23 +230,32 @@ def _found(repairs: tuple[RepairDone, ...], nodes: Nodes) -> list[Factor]:
 
 
 def _observation(bike: BikeGraph, nodes: Nodes, seen: Observation, helper: str) -> list[Factor]:
-    """The factors of one observation: rungs passed weigh single drivers, the rung that fired joins its own.
+    """The factors of one observation: rungs passed weigh single drivers, the terms of the rest join theirs.
 
     What it says of behaviours is added with them (see behaviours.py).
     """
     constant, passed = passing(seen.passed)
-    weights = {driver: nodes.weights(driver, seen.situation, by_level) for driver, by_level in passed.items()}
-    factors = [Factor((driver,), w) for driver, w in weights.items() if w is not None]
+    factors = [Factor((driver,), w) for driver, w in _weights(nodes, seen.situation, passed).items()]
     factors.append(Factor((), np.array(constant)))
-    return factors + (_fired(bike, nodes, seen.situation, seen.fired, helper) if seen.fired else [])
+    return factors + _joined(bike, nodes, seen, helper)
 
 
-def _fired(bike: BikeGraph, nodes: Nodes, situation: Situation, rung: Rung, helper: str) -> list[Factor]:
-    constant, by_driver = passing([rung])
-    weights = {driver: nodes.weights(driver, situation, by_level) for driver, by_level in by_driver.items()}
-    known = {driver: w for driver, w in weights.items() if w is not None}
-    if len(known) == 1 and not bike.behaviours.intersection(by_driver):
-        ((driver, w),) = known.items()
-        return [Factor((driver,), 1 - constant * w)]
-    pairs = [Factor((helper, driver), np.stack([np.ones_like(w), w])) for driver, w in known.items()]
-    return [Factor((helper,), np.array([1.0, -constant])), *pairs]
+def _weights(nodes: Nodes, situation: Situation, by_driver: Chances) -> dict[str, Table]:
+    """The weight of each driver that has a variable."""
+    found = {driver: nodes.weights(driver, situation, by_level) for driver, by_level in by_driver.items()}
+    return {driver: w for driver, w in found.items() if w is not None}
+
+
+def _joined(bike: BikeGraph, nodes: Nodes, seen: Observation, helper: str) -> list[Factor]:
+    """An observation's terms, summed: a weight on their one driver, else over a helper with a state for each."""
+    known = [passing(term.rungs) for term in seen.terms]
+    chances = np.array([term.weight * constant for term, (constant, _) in zip(seen.terms, known, strict=True)])
+    if len(chances) == 1:
+        return [] if seen.terms[0] == CERTAIN else [Factor((), np.array(chances[0]))]
+    weights = [_weights(nodes, seen.situation, by_driver) for _, by_driver in known]
+    drivers = weights[-1]
+    tables = {d: np.stack([mine.get(d, np.ones_like(w)) for mine in weights]) for d, w in drivers.items()}
+    if len(drivers) == 1 and not bike.behaviours.intersection(known[-1][1]):
+        ((driver, table),) = tables.items()
+        return [Factor((driver,), (chances[:, None] * table).sum(axis=0))]
+    return [Factor((helper,), chances), *(Factor((helper, driver), table) for driver, table in tables.items())]

@@ -263,7 +263,7 @@ def _or_impossible(network: Network, observations: Sequence[Observation], log: f
 
     Only a rung without a false alarm can have fired when nothing could make it; without one there is nothing to check.
     """
-    if not np.isfinite(log) or all(seen.fired is None or seen.fired.base for seen in observations):
+    if not np.isfinite(log) or not any(seen.may_cancel for seen in observations):
         return log
     sizes = JunctionTree([Factor(factor.scope, np.abs(factor.table)) for factor in network.factors])
     return log if log - sizes.log_evidence()[0] > np.log(CANCELS_BELOW) else -np.inf

@@ -119,14 +119,17 @@ class Rows:
     def _on_cause(self, cause: str, first: int, last: int) -> tuple[tuple[str, ...], dict[int, Table]]:
         """What rows weigh a cause with: the helpers beside it, and row -> weights over it and those."""
         mine = {scope[1:]: rows for scope, rows in self._by_scope.items() if scope[0] == cause}
-        helpers = tuple(sorted({helper for some in mine for helper in some}))
+        sizes = {
+            h: n for some, rows in mine.items() for w in rows.values() for h, n in zip(some, w.shape[1:], strict=True)
+        }
+        helpers = tuple(sorted(sizes))
         states = len(self._network.nodes.variables[cause].levels)
         whole: dict[int, Table] = {}
         for some, rows in mine.items():
-            shape = (states, *(2 if helper in some else 1 for helper in helpers))
+            shape = (states, *(sizes[helper] if helper in some else 1 for helper in helpers))
             for row, w in rows.items():
                 if first <= row < last:
-                    before = whole.get(row, np.ones((states, *(2 for _ in helpers))))
+                    before = whole.get(row, np.ones((states, *(sizes[helper] for helper in helpers))))
                     whole[row] = before * w.reshape(shape)
         return helpers, whole
 

@@ -164,10 +164,14 @@ def behaviour_case(seed: int) -> Case:
     return Case(bike, question_about(rng, bike, seen, repairs, now), both)
 
 
-def check(case: Case) -> bool:
-    """Compare every answer with the sum over worlds; return whether the evidence was possible."""
+def check(case: Case, chance: dict[str, np.ndarray] | None = None) -> bool:
+    """Compare every answer with the sum over worlds; return whether the evidence was possible.
+
+    chance: P(each observation | world), where its rungs do not say it.
+    """
     question, worlds = case.question, case.worlds()
-    chance = {o.label: worlds.chance(o) for o in question.observations}
+    if chance is None:
+        chance = {o.label: worlds.chance(o) for o in question.observations}
     weight = worlds.weight * np.prod([np.ones(len(worlds.weight)), *chance.values()], axis=0)
     total = weight.sum()
     if total == 0:

@@ -310,9 +310,21 @@ def played(knowledge: Knowledge, events: Iterable[Event]) -> Iterator[tuple[Even
         yield event, job
 
 
-def observe(test: str, outcome: str, reading: Mapping[str, Any] | None = None, at: str = "", before: str = "") -> Event:
-    """Return the event of a result. before: a repair before which it was seen, though it is told only now."""
+def observe(
+    test: str,
+    outcome: str,
+    reading: Mapping[str, Any] | None = None,
+    at: str = "",
+    before: str = "",
+    weights: Mapping[str, float] | None = None,
+) -> Event:
+    """Return the event of a result.
+
+    before: a repair before which it was seen, though it is told only now. weights: outcome -> likelihood of what was
+    seen, where it does not show the outcome for certain; the outcome is then the likeliest.
+    """
     body: dict[str, Any] = {"test": test, "outcome": outcome} | ({"before": before} if before else {})
+    body |= {"weights": dict(weights)} if weights else {}
     return Event("observe", body | ({"reading": dict(reading)} if reading else {}), at)
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from diagnose.consultation.safety import asked_conditions
 from diagnose.consultation.state import TRY_TO_START, State, situation_now
-from diagnose.inference.ladder import Observation, Rung, observed
+from diagnose.inference.ladder import Observation, Rung, observed, weighed
 from diagnose.inference.posterior import Question
 from diagnose.model import PRESENT, Complaint, Knowledge, Test
 from diagnose.network.graph import BikeGraph, decision_graph
@@ -85,7 +85,10 @@ def evidence(knowledge: Knowledge, state: State) -> tuple[Observation, ...]:
     for seen in state.seen:
         test = attempt if attempt and seen.test == attempt.id else knowledge.tests[seen.test]
         label = f"{test.name}: {test.outcome(seen.outcome).name}"
-        found.append(observed(label, test.outcomes, seen.outcome, seen.situation))
+        if seen.weights:
+            found.append(weighed(label, test.outcomes, seen.weights, seen.situation))
+        else:
+            found.append(observed(label, test.outcomes, seen.outcome, seen.situation))
     return tuple(found)
 
 

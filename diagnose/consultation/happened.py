@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
+from math import inf
 from typing import Any, TypeVar
 
 from diagnose.consultation.state import (
@@ -174,7 +175,7 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
         raise JobError(f"{test.id} has no outcome {body.get('outcome')!r}; write one of: {', '.join(outcomes)}")
     if body.get("before"):
         return _seen_before(knowledge, state, test, body, number)
-    seen = Seen(test.id, body["outcome"], situation_for(knowledge, state, test), number, body.get("reading"))
+    seen = _seen(test, body, situation_for(knowledge, state, test), number)
     earlier = _others(state, seen)
     state = _worked(knowledge, state, test, float(body.get("minutes", test.minutes)))
     state = _left(knowledge, state, test, test.outcome(seen.outcome).leaves)
@@ -184,6 +185,20 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     off = {t: why for t, why in state.off_list.items() if t != test.id}
     waiting = _over(state, "test", test.id)
     return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off, waiting=waiting)
+
+
+def _seen(test: Test, body: Mapping[str, Any], situation: Situation, number: int) -> Seen:
+    """Return the result an event tells of. Raises JobError for weights that do not go with the test."""
+    weights = body.get("weights") or None
+    outcomes = [outcome.id for outcome in test.outcomes]
+    for name, weight in (weights or {}).items():
+        if name not in outcomes:
+            raise JobError(f"{test.id}: weights: no outcome {name!r}; write one of: {', '.join(outcomes)}")
+        if isinstance(weight, bool) or not isinstance(weight, int | float) or not 0 <= weight < inf:
+            raise JobError(f"{test.id}: weights: {name}: {weight!r} is no weight; write a number, 0 or more")
+    if weights and not weights.get(body["outcome"]):
+        raise JobError(f"{test.id}: weights: {body['outcome']} is what was seen; give it a weight above 0")
+    return Seen(test.id, body["outcome"], situation, number, body.get("reading"), weights)
 
 
 def _over(state: State, kind: str, work_id: str) -> tuple[tuple[str, str], ...]:
@@ -204,7 +219,7 @@ def _seen_before(knowledge: Knowledge, state: State, test: Test, body: Mapping[s
         listed = ", ".join(done.id for done in state.repairs if not done.id.startswith(BY_ITSELF)) or "nothing"
         raise JobError(f"{repair} was not done, so nothing was seen before it; done so far: {listed}")
     situation = Situation(epochs[-1], frozenset(test.removes), frozenset(test.supplies))
-    seen = Seen(test.id, body["outcome"], ARRIVAL if test.kind == "ask" else situation, number, body.get("reading"))
+    seen = _seen(test, body, ARRIVAL if test.kind == "ask" else situation, number)
     return replace(state, seen=(*_others(state, seen), seen))
 
 

@@ -51,13 +51,17 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """One result. number: of the event that gave it; reading: as written, corrected and judged, if measured."""
+    """One result. number: of the event that gave it; reading: as written, corrected and judged, if measured.
+
+    weights: outcome -> likelihood of what was seen, where it does not show the outcome for certain.
+    """
 
     test: str
     outcome: str
     situation: Situation
     number: int
     reading: Mapping[str, Any] | None = None
+    weights: Mapping[str, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import accumulate, pairwise
+from itertools import pairwise
 
 from diagnose.model import Chances, Outcome
 from diagnose.network.situations import ARRIVAL, Situation
@@ -67,11 +67,18 @@ class Observation:
 
     @property
     def may_cancel(self) -> bool:
-        """Whether its terms can sum to nothing: some outcome is ruled out and none is a false alarm."""
-        if self.soft:
-            weights = list(accumulate(term.weight for term in self.soft))
-            return min(weights) < RULED_OUT * max(weights)
-        return self.fired is not None and not self.fired.base
+        """Whether its terms can sum to nothing: nothing that it lets be seen can be a false alarm.
+
+        The outcomes after `passed` in order: one that it rules out may be certain, if none before it has a base.
+        """
+        ladder = self.terms[-1].rungs
+        weights = [sum(t.weight for t in self.terms if len(t.rungs) <= k) for k in range(len(ladder) + 1)]
+        for weight, rung in zip(weights, (*ladder, None), strict=True):
+            if weight < RULED_OUT * max(weights):
+                return True
+            if rung is not None and rung.base:
+                return False
+        return False
 
     @property
     def drivers(self) -> frozenset[str]:

@@ -16,6 +16,26 @@ def per_cent(share: float) -> str:
     return "over 99 %" if share > 0.99 else f"{share * 100:.0f} %"
 
 
+def figure(value: float) -> str:
+    """Return a number to three figures, written out.
+
+    >>> figure(655.002), figure(1234.5), figure(0.04567), figure(2500000.0)
+    ('655', '1230', '0.0457', '2500000')
+    """
+    return f"{float(f'{value:.3g}'):.10g}"
+
+
+def limit_figure(value: float) -> str:
+    """Return a limit in as few figures as keep it to a thousandth; three at least.
+
+    >>> limit_figure(100.08), limit_figure(12.65), limit_figure(1034.2), limit_figure(0.3)
+    ('100', '12.65', '1034', '0.3')
+    """
+    shortest = (float(f"{value:.{digits}g}") for digits in (3, 4, 5))
+    near = next((short for short in shortest if abs(short - value) <= abs(value) / 1000), value)
+    return f"{near:.10g}"
+
+
 def minutes(amount: float) -> str:
     """Return a time.
 

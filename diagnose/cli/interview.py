@@ -49,16 +49,17 @@ def choose_job(store: Store, asker: Asker, knowledge_version: str) -> str:
     return begin(store, asker, knowledge_version) if chosen == NEW else chosen
 
 
-def _not_at_hand(store: Store) -> list[str]:
-    """Return the tools that were missing at the last job; none where it cannot be read."""
+def _of_last_job(store: Store) -> tuple[list[str], float | None]:
+    """Return the tools that were missing at the last job and the height it was done at; nothing if it is unreadable."""
     from diagnose.problems import JobError
-    from diagnose.terminal.intake import tools_lacking
+    from diagnose.terminal.intake import height_told, tools_lacking
 
     lines = store.jobs()
     try:
-        return tools_lacking(store.events(lines[-1].id)) if lines else []
+        events = store.events(lines[-1].id) if lines else ()
     except JobError:
-        return []
+        return [], None
+    return tools_lacking(events), height_told(events)
 
 
 def begin(store: Store, asker: Asker, knowledge_version: str) -> str:
@@ -68,7 +69,7 @@ def begin(store: Store, asker: Asker, knowledge_version: str) -> str:
     from diagnose.terminal.intake import ask_title, new_intake
 
     now = datetime.now()
-    event = new_intake(ask_title(asker, now), now, _not_at_hand(store))
+    event = new_intake(ask_title(asker, now), now, *_of_last_job(store))
     job = store.create(event.body["title"], knowledge_version)
     store.append(job, event, 1)
     return job

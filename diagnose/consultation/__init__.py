@@ -22,8 +22,8 @@ from typing import Any
 
 from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
 from diagnose.consultation.happened import state_of
+from diagnose.consultation.judgement import completed
 from diagnose.consultation.outlook import Outlooked, foreseen, look_ahead, unplanned
-from diagnose.consultation.readings import completed
 from diagnose.consultation.reasons import Groups, Reason, reason, told_causes
 from diagnose.consultation.repeats import out_of_date
 from diagnose.consultation.safety import Lock, locks
@@ -305,7 +305,7 @@ def played(knowledge: Knowledge, events: Iterable[Event]) -> Iterator[tuple[Even
         if job is None:
             job = begin(knowledge, event.body)
         else:
-            event = completed(knowledge, job.state.facts, event)
+            event = completed(knowledge, job.state, event)
             job = job.add(event)
         yield event, job
 

@@ -105,7 +105,7 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
     shop = Shop(
         float(given.get("labour", LABOUR_PER_HOUR)),
         str(given.get("currency", "")),
-        float(given.get("elevation_m", 0.0)),
+        None if given.get("elevation_m") is None else float(given["elevation_m"]),
         given.get("service"),
         frozenset(way for tool in given.get("without") or () for way in ways(str(tool))),
     )
@@ -183,6 +183,7 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     if test.put_back and test.id not in isolated:
         isolated = (*isolated, test.id)
     off = {t: why for t, why in state.off_list.items() if t != test.id}
+    state = _height_told(state, seen)
     waiting = _over(state, "test", test.id)
     return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off, waiting=waiting)
 
@@ -199,6 +200,14 @@ def _seen(test: Test, body: Mapping[str, Any], situation: Situation, number: int
     if weights and not weights.get(body["outcome"]):
         raise JobError(f"{test.id}: weights: {body['outcome']} is what was seen; give it a weight above 0")
     return Seen(test.id, body["outcome"], situation, number, body.get("reading"), weights)
+
+
+def _height_told(state: State, seen: Seen) -> State:
+    """Return the state with the height above the sea that a reading was taken at, where the shop's was not told."""
+    height = (seen.reading or {}).get("altitude_m")
+    if height is None or state.shop.elevation_m is not None:
+        return state
+    return replace(state, shop=replace(state.shop, elevation_m=float(height)))
 
 
 def _over(state: State, kind: str, work_id: str) -> tuple[tuple[str, str], ...]:

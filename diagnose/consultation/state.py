@@ -29,14 +29,14 @@ PUT_BACK_MINUTES = 1.0
 
 @dataclass(frozen=True, slots=True)
 class Shop:
-    """What the shop sets: money per hour of work, its currency, metres above sea level.
+    """What the shop sets: money per hour of work, its currency, metres above sea level (None: not told).
 
     service: money for handing a bike on to a specialist; None where the shop does not say. without: tools it has not.
     """
 
     labour: float = LABOUR_PER_HOUR
     currency: str = ""
-    elevation_m: float = 0.0
+    elevation_m: float | None = None
     service: float | None = None
     without: frozenset[str] = frozenset()
 

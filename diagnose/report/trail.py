@@ -8,6 +8,7 @@ from typing import Any
 
 from diagnose.consultation import TRY_TO_START, Consultation, Limit, resume
 from diagnose.consultation.evidence import complaints
+from diagnose.consultation.judgement import how_judged
 from diagnose.consultation.readings import as_written
 from diagnose.consultation.state import State
 from diagnose.events import Event, standing
@@ -180,8 +181,7 @@ def _observed(known: Knowledge, body: Body) -> tuple[str, str, str]:
         saw += told_late(known.repairs[body["before"]].name)
     if not reading:
         return test.name, saw, ""
-    judged = f"Judged by: {reading['limit']}" if reading.get("limit") else ""
-    return test.name, f"{as_written(reading)}, {saw}", judged
+    return test.name, f"{as_written(reading)}, {saw}", ". ".join(how_judged(known, body))
 
 
 def _repaired(known: Knowledge, body: Body) -> tuple[str, str, str]:

@@ -33,9 +33,12 @@ FIXED = (
 )
 
 
-def new_intake(title: str, day: datetime, without: Sequence[str] = ()) -> Event:
-    """Return the first event of a job; facts and complaint follow one by one. without: tools the shop has not."""
-    shop: dict[str, Any] = {"labour": LABOUR_PER_HOUR, "currency": "", "elevation_m": 0.0}
+def new_intake(title: str, day: datetime, without: Sequence[str] = (), elevation_m: float | None = None) -> Event:
+    """Return the first event of a job; facts and complaint follow one by one.
+
+    without: tools the shop has not; elevation_m: its height above the sea, None where nobody told.
+    """
+    shop: dict[str, Any] = {"labour": LABOUR_PER_HOUR, "currency": "", "elevation_m": elevation_m}
     body = {
         "bike": {},
         "shop": shop | ({"without": list(without)} if without else {}),
@@ -56,6 +59,16 @@ def tools_lacking(events: Sequence[Event]) -> list[str]:
             told = set(ways(event.body["tool"]))
             without = without - told if event.body.get("have") else without | told
     return sorted(without)
+
+
+def height_told(events: Sequence[Event]) -> float | None:
+    """Return the height above the sea that was told at a job, with the shop or with a reading; metres."""
+    found = None
+    for _, event in standing(events):
+        told = event.body.get("shop" if event.kind == "intake" else "reading") or {}
+        height = told.get("elevation_m" if event.kind == "intake" else "altitude_m")
+        found = height if found is None else found
+    return found
 
 
 def default_title(day: datetime) -> str:

@@ -186,9 +186,23 @@ def currency(consultation: Consultation) -> str:
 
 def read_off(consultation: Consultation, test_id: str, typed: str) -> Event:
     """Return the observation that a reading makes. Raises DiagnoseError where it cannot be read."""
-    from diagnose.consultation.readings import judged
+    from diagnose.consultation.judgement import body, judge
 
-    return Event("observe", judged(consultation.knowledge, facts(consultation), test_id, typed))
+    return Event("observe", body(judge(consultation.knowledge, consultation.state, test_id, typed)))
+
+
+def untold(consultation: Consultation, test_id: str, typed: str) -> str:
+    """Return what is to be asked about a reading, for it could change what it shows: height, temperature or nothing."""
+    from diagnose.consultation.judgement import judge
+
+    return judge(consultation.knowledge, consultation.state, test_id, typed).untold
+
+
+def how_judged(known: Knowledge, body: Body) -> list[str]:
+    """Return how a reading was judged: its working, and whether it lies too near a limit to be certain."""
+    from diagnose.consultation.judgement import how_judged
+
+    return how_judged(known, body)
 
 
 def as_written(reading: Mapping[str, Any]) -> str:

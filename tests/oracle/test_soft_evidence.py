@@ -29,7 +29,11 @@ def ladder_of(rng: np.random.Generator, bike: BikeGraph, most: int = 3) -> Ladde
     """A test of two to four outcomes, some of which behaviours drive, the last the default."""
     among = [c for c in bike.conditions if c[0] == "b"] if rng.random() < 0.4 else []
     rungs = [rk.random_rung(rng, bike, most, among, 0.5) for _ in range(int(rng.integers(1, 4)))]
-    made = [Outcome(id=f"o{k}", name=f"o{k}", drivers=rung.drivers, base=rung.base) for k, rung in enumerate(rungs)]
+    bases = [0.0 if rng.random() < 0.3 else rung.base for rung in rungs]
+    made = [
+        Outcome(id=f"o{k}", name=f"o{k}", drivers=r.drivers, base=b)
+        for k, (r, b) in enumerate(zip(rungs, bases, strict=True))
+    ]
     return [*made, Outcome(id="last", name="last", default=True)]
 
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+from diagnose.measured import parse_measured
 from diagnose.model import Knowledge
 from diagnose.problems import Problem
 from diagnose.reading.files import nearest
@@ -62,12 +63,18 @@ class Desk:
                 write = nearest(key, allowed) or "nothing, or one of the keys"
                 self.wrong(node, says, "unknown-key", write, key=True)
 
-    def quantity(self, node: Node, kind: str, units: tuple[str, ...], owner: str = "this") -> Quantity | None:
-        """Return a quantity of a kind; without a unit only where something is counted."""
+    def quantity(
+        self, node: Node, kind: str, units: tuple[str, ...], owner: str = "this", measured: bool = False
+    ) -> Quantity | None:
+        """Return a quantity of a kind; without a unit only where something is counted.
+
+        measured: where it was taken may stand behind it; the text is then all that is written.
+        """
         if not (text := self.needed(node)):
             return None
         try:
-            quantity = parse_quantity(text, kind)
+            taken = parse_measured(text, kind) if measured else None
+            quantity = replace(taken.quantity, text=taken.text) if taken else parse_quantity(text, kind)
         except QuantityError as error:
             self.wrong(node, f"{text}: {error.says}", "bad-reading", error.write)
             return None

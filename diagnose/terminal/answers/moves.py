@@ -29,6 +29,12 @@ FOUND = (
 ASK_EACH = 2
 """Up to so many causes of a repair are asked for one by one."""
 
+WHERE = {
+    "height": "It goes by the height above the sea. How high is it here? (m or ft; Enter: not known):",
+    "temperature": "It goes by how warm the part is. How warm? (C or F; Enter: not known):",
+}
+"""What a reading goes by -> the question, asked only where the answer can change what the reading shows."""
+
 THE_REST = (
     Choice("sound", "Nothing else: the rest looked sound", "n"),
     Choice("not_seen", "Did not look at the rest", "d"),
@@ -53,6 +59,7 @@ def measured(bench: Bench, test_id: str) -> str | None:
     question = f"{reading.ask} ({reading.unit}; Enter: back):"
     while typed := bench.asker.text(f"reading.{test_id}", question):
         try:
+            typed += _where(bench, test_id, views.untold(bench.consultation, test_id, typed))
             _observed(bench, views.read_off(bench.consultation, test_id, typed).body)
         except (AskerError, ImpossibleEvidence):
             raise
@@ -61,6 +68,14 @@ def measured(bench: Bench, test_id: str) -> str | None:
             continue
         return AGAIN
     return None
+
+
+def _where(bench: Bench, test_id: str, untold: str) -> str:
+    """Ask where a reading was taken if that could change what it shows; return it as it is written behind one."""
+    if not untold:
+        return ""
+    told = bench.asker.text(f"reading.{test_id}.{untold}", WHERE[untold]).strip()
+    return f" at {told}" if told else ""
 
 
 def told_late(bench: Bench, test_id: str, outcome_id: str, repair_id: str) -> None:
@@ -77,7 +92,7 @@ def _observed(bench: Bench, body: views.Body) -> None:
     measured = f"{views.as_written(reading)}, " if reading else ""
     lines = [Line(""), *page.wrapped(f"Written down: {measured}{outcome.name}", "", "bold", rest="  ")]
     if reading:
-        lines += page.wrapped(f"The limits: {reading['limit']}", "  ")
+        lines += [line for said in views.how_judged(bench.knowledge, body) for line in page.wrapped(said, "  ")]
     if outcome.tell:
         lines += page.wrapped(outcome.tell, "  ")
     page.show([*lines, *screens.changed_lines(page, before, views.likely(bench.consultation))])

@@ -1,0 +1,67 @@
+"""What a reading would have been at sea level, or at 20 C: the figure that its limits are written for. Pure.
+
+Notation: raw, as the instrument showed it; corrected, raw times the factor of the place. The sums are in trade/.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from diagnose.trade.air import ALTITUDE_ERROR, sea_level_reading, standard_pressure
+from diagnose.trade.coils import ohms_at_20
+from diagnose.trade.sparks import as_at_sea_level, density_factor
+
+BY_HEIGHT = ("sea_level_pressure", "spark_density")
+BY_TEMPERATURE = ("copper_20c",)
+
+TRY_HEIGHT_M = 1000.0
+"""Where the height is not known: whether it could matter is seen at this one (a choice)."""
+
+TRY_CELSIUS = (5.0, 35.0)
+"""Where the temperature is not known: a cold and a hot day (a choice)."""
+
+SPARK_CELSIUS = 20.0
+"""The air of a workshop where its temperature is not given; 10 degrees more are 3 per cent of the gap."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """Where a reading was taken: metres above the sea, degrees C of the part; None where nobody said so."""
+
+    altitude_m: float | None = None
+    celsius: float | None = None
+
+
+def factor(correct: str, taken: Taken) -> float | None:
+    """Return what a raw reading is multiplied by; None where what the correction needs was not told.
+
+    correct: a name of model.Correction; one that is reckoned elsewhere, or none, gives 1. Raises OutOfRange.
+    """
+    if correct == "sea_level_pressure":
+        return None if taken.altitude_m is None else sea_level_reading(1.0, taken.altitude_m)
+    if correct == "copper_20c":
+        return None if taken.celsius is None else ohms_at_20(1.0, taken.celsius)
+    if correct == "spark_density":
+        if taken.altitude_m is None:
+            return None
+        air = standard_pressure(taken.altitude_m)
+        celsius = SPARK_CELSIUS if taken.celsius is None else taken.celsius
+        return as_at_sea_level(1.0, density_factor(air, celsius))
+    return 1.0
+
+
+def own_error(correct: str, by: float) -> float:
+    """Return what a correction itself may be out, as a share of the corrected reading.
+
+    by: the factor. Going by height is true to 3 per cent, and never further out than it goes.
+    """
+    return min(ALTITUDE_ERROR, abs(by - 1)) if correct in BY_HEIGHT else 0.0
+
+
+def untold(correct: str, taken: Taken) -> tuple[Taken, ...]:
+    """Return places at which to try whether what was not told could matter; empty where all is told."""
+    if factor(correct, taken) is not None:
+        return ()
+    if correct in BY_HEIGHT:
+        return (Taken(TRY_HEIGHT_M, taken.celsius),)
+    return tuple(Taken(taken.altitude_m, celsius) for celsius in TRY_CELSIUS)

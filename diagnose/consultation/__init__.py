@@ -22,7 +22,7 @@ from typing import Any
 
 from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
 from diagnose.consultation.happened import state_of
-from diagnose.consultation.judgement import completed
+from diagnose.consultation.measuring import completed
 from diagnose.consultation.outlook import Outlooked, foreseen, look_ahead, unplanned
 from diagnose.consultation.reasons import Groups, Reason, reason, told_causes
 from diagnose.consultation.repeats import out_of_date

@@ -12,42 +12,47 @@ from diagnose.trade.coils import ohms_at_20
 from diagnose.trade.sparks import as_at_sea_level, density_factor
 
 BY_HEIGHT = ("sea_level_pressure", "spark_density")
-BY_TEMPERATURE = ("copper_20c",)
+"""The corrections that need the height above the sea."""
 
-TRY_HEIGHT_M = 1000.0
-"""Where the height is not known: whether it could matter is seen at this one (a choice)."""
+BY_TEMPERATURE = ("copper_20c",)
+"""The corrections that need the temperature of the part."""
+
+TRY_M, TRY_FT_IN_M = 1000.0, 914.4
+"""Where the height is not known: whether it could matter is seen at this one, or at 3000 ft (a choice)."""
 
 TRY_CELSIUS = (5.0, 35.0)
 """Where the temperature is not known: a cold and a hot day (a choice)."""
 
 SPARK_CELSIUS = 20.0
-"""The air of a workshop where its temperature is not given; 10 degrees more are 3 per cent of the gap."""
+"""The air of a workshop where its temperature is not told; 10 degrees more are 3 per cent of the gap."""
+
+READ_IN_FEET = ("psi", "inHg", "in", "thou")
+"""Who writes these units is told heights in feet (a choice)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class Place:
     """Where a reading was taken: metres above the sea, degrees C of the part; None where nobody said so."""
 
     altitude_m: float | None = None
     celsius: float | None = None
 
 
-def factor(correct: str, taken: Taken) -> float | None:
+def factor(correct: str, taken: Place) -> float | None:
     """Return what a raw reading is multiplied by; None where what the correction needs was not told.
 
     correct: a name of model.Correction; one that is reckoned elsewhere, or none, gives 1. Raises OutOfRange.
     """
-    if correct == "sea_level_pressure":
-        return None if taken.altitude_m is None else sea_level_reading(1.0, taken.altitude_m)
-    if correct == "copper_20c":
+    if correct in BY_TEMPERATURE:
         return None if taken.celsius is None else ohms_at_20(1.0, taken.celsius)
-    if correct == "spark_density":
-        if taken.altitude_m is None:
-            return None
-        air = standard_pressure(taken.altitude_m)
-        celsius = SPARK_CELSIUS if taken.celsius is None else taken.celsius
-        return as_at_sea_level(1.0, density_factor(air, celsius))
-    return 1.0
+    if correct not in BY_HEIGHT:
+        return 1.0
+    if taken.altitude_m is None:
+        return None
+    if correct == "sea_level_pressure":
+        return sea_level_reading(1.0, taken.altitude_m)
+    celsius = SPARK_CELSIUS if taken.celsius is None else taken.celsius
+    return as_at_sea_level(1.0, density_factor(standard_pressure(taken.altitude_m), celsius))
 
 
 def own_error(correct: str, by: float) -> float:
@@ -58,10 +63,22 @@ def own_error(correct: str, by: float) -> float:
     return min(ALTITUDE_ERROR, abs(by - 1)) if correct in BY_HEIGHT else 0.0
 
 
-def untold(correct: str, taken: Taken) -> tuple[Taken, ...]:
-    """Return places at which to try whether what was not told could matter; empty where all is told."""
+def elsewhere(correct: str, taken: Place, unit: str) -> tuple[Place, ...]:
+    """Return places at which to try whether what was not told could matter; empty where all is told.
+
+    unit: the one that the reading was written in.
+    """
     if factor(correct, taken) is not None:
         return ()
-    if correct in BY_HEIGHT:
-        return (Taken(TRY_HEIGHT_M, taken.celsius),)
-    return tuple(Taken(taken.altitude_m, celsius) for celsius in TRY_CELSIUS)
+    if correct in BY_TEMPERATURE:
+        return tuple(Place(taken.altitude_m, celsius) for celsius in TRY_CELSIUS)
+    return (Place(TRY_FT_IN_M if unit in READ_IN_FEET else TRY_M, taken.celsius),)
+
+
+def height(metres: float, unit: str) -> str:
+    """Return a height as one who writes readings in that unit reads it.
+
+    >>> height(1828.8, "psi"), height(1828.8, "bar")
+    ('6000 ft', '1829 m')
+    """
+    return f"{round(metres / 0.3048)} ft" if unit in READ_IN_FEET else f"{round(metres)} m"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from math import inf, nextafter
 
@@ -16,11 +16,15 @@ MANUAL = "manual"
 
 @dataclass(frozen=True, slots=True)
 class Own:
-    """What the bike's own manual gives, in the unit of the reading, None for nothing. source: page, edition."""
+    """What the bike's own manual gives, in the unit of the reading, None for nothing.
+
+    source: page, edition. unit: the one that it is printed in, empty for that of the reading.
+    """
 
     low: float | None = None
     high: float | None = None
     source: str = ""
+    unit: str = ""
 
 
 NOTHING = Own()
@@ -39,14 +43,6 @@ class Judging:
     high: float | None
     label: str
     source: str = ""
-
-    def span(self, unit: str = "", to: Callable[[float], float] = float) -> str:
-        """Return the range in words, in a unit; empty where the book has none. to: what converts its ends."""
-        ends = [None if end is None else limit_figure(to(end)) for end in (self.low, self.high)]
-        low, high = ends
-        if low is not None and high is not None:
-            return f"{low} to {high} {unit}"
-        return f"{low} {unit} or more" if low is not None else f"{high} {unit} or less" if high is not None else ""
 
 
 def limit_for(reading: Reading, facts: Mapping[str, str]) -> Limit:

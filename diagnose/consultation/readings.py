@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from diagnose.measured import Measured, parse_measured
 from diagnose.model import Reading, Test
 from diagnose.problems import JobError
+from diagnose.taken import TakenAt, parse_taken
 from diagnose.units import UNITS, Quantity, convert, kind_of, units_of
 from diagnose.wording import limit_figure
 
@@ -19,14 +19,14 @@ def reading_of(test: Test) -> Reading:
     return test.reading
 
 
-def measured(test: Test, text: str) -> Measured:
+def read(test: Test, text: str) -> TakenAt:
     """Return what was written, with a unit of the wanted kind and a figure there can be.
 
     Raises DiagnoseError saying what to write.
     """
     reading = reading_of(test)
     kind = kind_of(reading.unit) if reading.unit in UNITS else reading.quantity
-    given = parse_measured(text, kind)
+    given = parse_taken(text, kind)
     raw = given.quantity
     if not raw.unit and kind != "count":
         examples = " or ".join(f"{raw.text} {unit}" for unit in units_of(kind)[:3])

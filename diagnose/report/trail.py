@@ -8,9 +8,9 @@ from typing import Any
 
 from diagnose.consultation import TRY_TO_START, Consultation, Limit, resume
 from diagnose.consultation.evidence import complaints
-from diagnose.consultation.judgement import how_judged
 from diagnose.consultation.readings import as_written
 from diagnose.consultation.state import State
+from diagnose.consultation.working import how_judged
 from diagnose.events import Event, standing
 from diagnose.model import Knowledge
 from diagnose.problems import DiagnoseError

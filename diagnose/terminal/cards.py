@@ -24,7 +24,8 @@ class Card:
     """A step with its texts: what to open first, dangers, how, with what, why. locks: what forbids it.
 
     brings: what brings the bike to stand as the step needs it; first_wait: minutes of waiting that takes.
-    at_hand: what is off or open already for it, where that makes it cheap now.
+    at_hand: what is off or open already for it, where that makes it cheap now. should_be: what it should measure, and
+    whose range that is.
     """
 
     step: Step
@@ -41,12 +42,14 @@ class Card:
     doubt: str
     locks: tuple[str, ...]
     at_hand: tuple[str, ...] = ()
+    should_be: str = ""
 
 
 def card(consultation: Consultation, step: Step) -> Card:
     """Return a step with its texts."""
     from diagnose.consultation.reasons import at_hand
     from diagnose.consultation.safety import brings, by_button, said_at
+    from diagnose.consultation.working import should_be
 
     known, state = consultation.knowledge, consultation.state
     if step.kind == "reconnect":
@@ -70,6 +73,7 @@ def card(consultation: Consultation, step: Step) -> Card:
         doubt=work.doubt if isinstance(work, Test) else "",
         locks=tuple(lock_text(known, consultation, caution) for caution in step.forbidden),
         at_hand=tuple(known.access[access].name for access in at_hand(known, state, step)),
+        should_be=should_be(known, state, work) if isinstance(work, Test) else "",
     )
 
 

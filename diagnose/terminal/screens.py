@@ -79,6 +79,8 @@ def card_lines(page: Page, card: Card, now: Sequence[str] = (), heading: str = "
         lines += page.wrapped(f"{caution.name}: {caution.say}", "  ! ", "warn")
     for number, step in enumerate(card.how, start=1):
         lines += page.wrapped(step, f"  {number}. ")
+    if card.should_be:
+        lines += page.wrapped(f"Should be: {card.should_be}", "  ", rest="    ")
     if card.doubt:
         lines += page.wrapped(f"Do not trust it: {card.doubt}", "  ", "dim", rest="    ")
     return lines

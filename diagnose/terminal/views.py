@@ -186,9 +186,10 @@ def currency(consultation: Consultation) -> str:
 
 def read_off(consultation: Consultation, test_id: str, typed: str) -> Event:
     """Return the observation that a reading makes. Raises DiagnoseError where it cannot be read."""
-    from diagnose.consultation.judgement import body, judge
+    from diagnose.consultation.judgement import judge
+    from diagnose.consultation.measuring import body_of
 
-    return Event("observe", body(judge(consultation.knowledge, consultation.state, test_id, typed)))
+    return Event("observe", body_of(judge(consultation.knowledge, consultation.state, test_id, typed)))
 
 
 def untold(consultation: Consultation, test_id: str, typed: str) -> str:
@@ -200,7 +201,7 @@ def untold(consultation: Consultation, test_id: str, typed: str) -> str:
 
 def how_judged(known: Knowledge, body: Body) -> list[str]:
     """Return how a reading was judged: its working, and whether it lies too near a limit to be certain."""
-    from diagnose.consultation.judgement import how_judged
+    from diagnose.consultation.working import how_judged
 
     return how_judged(known, body)
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from diagnose.measured import parse_measured
 from diagnose.model import Knowledge
 from diagnose.problems import Problem
 from diagnose.reading.files import nearest
 from diagnose.reading.source import Node
+from diagnose.taken import parse_taken
 from diagnose.units import Quantity, QuantityError, kind_of, parse_quantity
 
 _LONGEST = 400
@@ -64,16 +64,16 @@ class Desk:
                 self.wrong(node, says, "unknown-key", write, key=True)
 
     def quantity(
-        self, node: Node, kind: str, units: tuple[str, ...], owner: str = "this", measured: bool = False
+        self, node: Node, kind: str, units: tuple[str, ...], owner: str = "this", placed: bool = False
     ) -> Quantity | None:
         """Return a quantity of a kind; without a unit only where something is counted.
 
-        measured: where it was taken may stand behind it; the text is then all that is written.
+        placed: where it was taken may stand behind it; the text is then all that is written.
         """
         if not (text := self.needed(node)):
             return None
         try:
-            taken = parse_measured(text, kind) if measured else None
+            taken = parse_taken(text, kind) if placed else None
             quantity = replace(taken.quantity, text=taken.text) if taken else parse_quantity(text, kind)
         except QuantityError as error:
             self.wrong(node, f"{text}: {error.says}", "bad-reading", error.write)

@@ -91,7 +91,7 @@ def _reading(node: Node, test: Test, desk: Desk) -> dict[str, Any] | None:
     unit = test.reading.unit
     kind = kind_of(unit) if unit in UNITS else test.reading.quantity
     units = (unit,) if kind == "count" else units_of(kind)
-    quantity = desk.quantity(node, kind, units, test.id, measured=True)
+    quantity = desk.quantity(node, kind, units, test.id, placed=True)
     if not quantity:
         return None
     return {"text": quantity.text, "value": quantity.value, "unit": quantity.unit or unit}

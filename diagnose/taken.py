@@ -17,7 +17,7 @@ _AT = re.compile(r"\s*(?:(?<=\s)at(?=\s)|@)\s*", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class TakenAt:
     """A figure, and where it was taken, None where that is not written. text: all of it as written."""
 
     quantity: Quantity
@@ -26,7 +26,7 @@ class Measured:
     celsius: float | None = None
 
 
-def parse_measured(text: str, kind: str = "") -> Measured:
+def parse_taken(text: str, kind: str = "") -> TakenAt:
     """Return a reading with the height (m) and temperature (C) that are written behind it after "at" or "@".
 
     Args:
@@ -36,9 +36,9 @@ def parse_measured(text: str, kind: str = "") -> Measured:
     Raises:
         QuantityError: a part cannot be read, is neither a height nor a temperature, or is beyond any workshop.
 
-    >>> parse_measured("95 psi at 6000 ft").altitude_m
+    >>> parse_taken("95 psi at 6000 ft").altitude_m
     1828.8
-    >>> parse_measured("4,2 ohm @ 41F", "resistance").celsius
+    >>> parse_taken("4,2 ohm @ 41F", "resistance").celsius
     5.0
     """
     figure, *places = _AT.split(text.strip())
@@ -51,7 +51,7 @@ def parse_measured(text: str, kind: str = "") -> Measured:
                 text, "this is written twice", f"one {'height' if name == 'altitude_m' else 'temperature'}"
             )
         found[name] = value
-    return Measured(quantity, text.strip(), found.get("altitude_m"), found.get("celsius"))
+    return TakenAt(quantity, text.strip(), found.get("altitude_m"), found.get("celsius"))
 
 
 def _place(text: str, place: str) -> tuple[str, float]:

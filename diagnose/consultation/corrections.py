@@ -31,14 +31,14 @@ READ_IN_FEET = ("psi", "inHg", "in", "thou")
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class Where:
     """Where a reading was taken: metres above the sea, degrees C of the part; None where nobody said so."""
 
     altitude_m: float | None = None
     celsius: float | None = None
 
 
-def factor(correct: str, taken: Place) -> float | None:
+def factor(correct: str, taken: Where) -> float | None:
     """Return what a raw reading is multiplied by; None where what the correction needs was not told.
 
     correct: a name of model.Correction; one that is reckoned elsewhere, or none, gives 1. Raises OutOfRange.
@@ -63,7 +63,7 @@ def own_error(correct: str, by: float) -> float:
     return min(ALTITUDE_ERROR, abs(by - 1)) if correct in BY_HEIGHT else 0.0
 
 
-def elsewhere(correct: str, taken: Place, unit: str) -> tuple[Place, ...]:
+def elsewhere(correct: str, taken: Where, unit: str) -> tuple[Where, ...]:
     """Return places at which to try whether what was not told could matter; empty where all is told.
 
     unit: the one that the reading was written in.
@@ -71,8 +71,8 @@ def elsewhere(correct: str, taken: Place, unit: str) -> tuple[Place, ...]:
     if factor(correct, taken) is not None:
         return ()
     if correct in BY_TEMPERATURE:
-        return tuple(Place(taken.altitude_m, celsius) for celsius in TRY_CELSIUS)
-    return (Place(TRY_FT_IN_M if unit in READ_IN_FEET else TRY_M, taken.celsius),)
+        return tuple(Where(taken.altitude_m, celsius) for celsius in TRY_CELSIUS)
+    return (Where(TRY_FT_IN_M if unit in READ_IN_FEET else TRY_M, taken.celsius),)
 
 
 def height(metres: float, unit: str) -> str:

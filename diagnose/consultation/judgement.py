@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from math import erf, hypot, inf, sqrt
 
-from diagnose.consultation.corrections import Place, elsewhere, factor, own_error
+from diagnose.consultation.corrections import Where, elsewhere, factor, own_error
 from diagnose.consultation.limits import Judging, Own, bands, judging, outcome_of
 from diagnose.consultation.readings import read, reading_of
 from diagnose.consultation.state import State
@@ -35,7 +35,7 @@ class Judged:
     test: Test
     reading: Reading
     raw: TakenAt
-    taken: Place
+    taken: Where
     by: Judging
     value: float
     corrected: float = 0.0
@@ -75,7 +75,7 @@ def judge(knowledge: Knowledge, state: State, test_id: str, text: str, own: Own 
     value = convert(raw.quantity, reading.unit).value
     height = state.shop.elevation_m if raw.altitude_m is None else raw.altitude_m
     by = judging(test, reading, state.facts, Own() if own is None else own)
-    judged = _at(Judged(test, reading, raw, Place(height, raw.celsius), by, value))
+    judged = _at(Judged(test, reading, raw, Where(height, raw.celsius), by, value))
     return replace(judged, if_at=_elsewhere(judged))
 
 

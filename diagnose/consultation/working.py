@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from diagnose.consultation.corrections import BY_HEIGHT, Place, factor, height
+from diagnose.consultation.corrections import BY_HEIGHT, Where, factor, height
 from diagnose.consultation.judgement import Judged
 from diagnose.consultation.limits import Judging, Own, judging
 from diagnose.consultation.readings import written
@@ -84,7 +84,7 @@ def should_be(knowledge: Knowledge, state: State, test: Test, own: Own | None = 
     if not span:
         return ""
     said = [f"{by.label}: {by.source}" if by.source else by.label]
-    times = factor(reading.correct, Place(state.shop.elevation_m)) or 1.0
+    times = factor(reading.correct, Where(state.shop.elevation_m)) or 1.0
     if reading.correct in BY_HEIGHT and (here := _span(by, reading.unit, unit, times)) != _span(
         by, reading.unit, unit, 1.0
     ):

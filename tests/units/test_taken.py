@@ -1,0 +1,60 @@
+"""A reading with the place it was taken at: a foot is 0.3048 m, 41 F are 5 C (NIST SP 811)."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from diagnose.taken import parse_taken
+from diagnose.units import QuantityError
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "unit", "metres", "celsius"),
+    [
+        ("95 psi", 95, "psi", None, None),
+        ("95 psi at 6000 ft", 95, "psi", 1828.8, None),
+        ("95 psi AT 6000ft", 95, "psi", 1828.8, None),
+        ("6,5 bar @1900 m", 6.5, "bar", 1900, None),
+        ("4,2 ohm at 5 C", 4.2, "ohm", None, 5),
+        ("4.2ohm @ 41F", 4.2, "ohm", None, 5),
+        ("5k6 at -10 C", 5.6, "kohm", None, -10),
+        ("7 mm at 2000 m at 35 C", 7, "mm", 2000, 35),
+        ("7 mm at 35 C @ 2000 m", 7, "mm", 2000, 35),
+    ],
+)
+def test_what_stands_behind_at_is_where_it_was_taken(text, value, unit, metres, celsius):
+    taken = parse_taken(text)
+    assert (taken.quantity.value, taken.quantity.unit) == (pytest.approx(value), unit)
+    assert taken.altitude_m == (None if metres is None else pytest.approx(metres))
+    assert taken.celsius == (None if celsius is None else pytest.approx(celsius))
+    assert taken.text == text
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("95 psi at", "write:"),
+        ("95 psi at noon", "after at: a reading begins with a number"),
+        ("95 psi at 6000", "6000 is no height and no temperature"),
+        ("95 psi at 20 mm", "20 mm is no height and no temperature"),
+        ("95 psi at 3 bar", "3 bar is no height and no temperature"),
+        ("95 psi at 90000 ft", "no bike is worked on at 27432 m"),
+        ("95 psi at 9000 C", "no bike is worked on at 9000 C"),
+        ("95 psi at 5 C at 6 C", "this is written twice; write: one temperature"),
+        ("95 psi at 5 m at 6 ft", "this is written twice; write: one height"),
+    ],
+)
+def test_what_is_no_place_is_refused_in_plain_words(text, says):
+    with pytest.raises(QuantityError) as caught:
+        parse_taken(text)
+    assert says in str(caught.value)
+    assert "write:" in str(caught.value)
+
+
+@given(st.integers(-450, 6000), st.integers(-40, 150))
+def test_height_and_temperature_stand_in_any_order(metres, celsius):
+    one = parse_taken(f"7 mm at {metres} m at {celsius} C")
+    other = parse_taken(f"7 mm @ {celsius} C @ {metres} m")
+    assert (one.altitude_m, one.celsius) == (other.altitude_m, other.celsius) == (metres, pytest.approx(celsius))

@@ -75,9 +75,13 @@ class Foresight:
 
 
 def adopted(after: Consultation, known: Consultation) -> Consultation:
-    """Return a consultation with all that is worked out of another that differs only beside what counts."""
+    """Return a consultation with all that is worked out of another that differs only beside what counts.
+
+    Its state is its own: a reading says more than its outcome.
+    """
     for name, value in known.__dict__.items():
-        after.__dict__.setdefault(name, value)
+        if name != "state":
+            after.__dict__.setdefault(name, value)
     return after
 
 

@@ -63,6 +63,7 @@ CARD = Card(
     doubt="A spark in the open says nothing of a spark under compression.",
     locks=(),
     at_hand=("Seat off",),
+    should_be="6 mm or more at sea level (general range; here at 1829 m 7.49 mm or more)",
 )
 LOCKED = replace(
     CARD,

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
+
+from diagnose.model import Knowledge
 
 
 def per_cent(share: float) -> str:
@@ -113,3 +116,15 @@ def in_a_sentence(name: str) -> str:
     ('coil dead', 'CDI dead')
     """
     return name[:1].lower() + name[1:] if name[1:2].islower() else name
+
+
+def on_sheet(known: Knowledge, body: Mapping[str, Any], what: str) -> str:
+    """Return what an event says of a value of the sheet; what: manual, as found or as set."""
+    item = known.quantities[body["item"]]
+    side = f", {body['side']}" if body.get("side") else ""
+    text = item.choices.get(str(body["text"]), str(body["text"]))
+    degrees = body.get("temperature_C")
+    more = [str(body[key]) for key in ("source", "instrument") if body.get(key)]
+    more += [] if degrees is None else [f"at {degrees:g} C"]
+    beside = f" ({', '.join(more)})" if more else ""
+    return f"{item.name}{side}, {what}: {text}{beside}"

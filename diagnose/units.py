@@ -2,7 +2,8 @@
 
 A comma and a point both mark decimals; a thousands sign is never accepted. Every factor below is exact:
 inch 25.4 mm, pound 0.45359237 kg, standard gravity 9.80665 m/s2, mercury 13 595.1 kg/m3 (conventional inHg),
-imperial gallon 4.54609 l, US gallon 231 cubic inches, hp 550 ft lbf/s, PS 75 kgf m/s, year 365.25 days, 0 C = 273.15 K, degree F = 5/9 K from -459.67.
+imperial gallon 4.54609 l, US gallon 231 cubic inches, 0 C = 273.15 K, degree F = 5/9 K from -459.67, horsepower
+550 ft lbf/s, year 365.25 days and a month its twelfth.
 Source: BIPM, The International System of Units, 9th ed.; NIST SP 811 (2008), appendix B (both from memory).
 """
 
@@ -119,7 +120,6 @@ _TABLE = (
     _unit("W", "power", "1", "watt|watts"),
     _unit("kW", "power", "1000"),
     _unit("hp", "power", _POUND_FORCE * 550 * 12 * _INCH, "bhp"),
-    _unit("PS", "power", _GRAVITY * 75, "cv|pk"),
     _unit("A", "current", "1", "amp|amps|ampere|amperes"),
     _unit("mA", "current", "0.001"),
     _unit("uF", "capacitance", "1", "mfd"),

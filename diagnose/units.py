@@ -2,7 +2,8 @@
 
 A comma and a point both mark decimals; a thousands sign is never accepted. Every factor below is exact:
 inch 25.4 mm, pound 0.45359237 kg, standard gravity 9.80665 m/s2, mercury 13 595.1 kg/m3 (conventional inHg),
-imperial gallon 4.54609 l, US gallon 231 cubic inches, 0 C = 273.15 K, degree F = 5/9 K from -459.67.
+imperial gallon 4.54609 l, US gallon 231 cubic inches, 0 C = 273.15 K, degree F = 5/9 K from -459.67, horsepower
+550 ft lbf/s, year 365.25 days and a month its twelfth.
 Source: BIPM, The International System of Units, 9th ed.; NIST SP 811 (2008), appendix B (both from memory).
 """
 
@@ -68,6 +69,7 @@ _INCH = Fraction("0.0254")
 _POUND_FORCE = Fraction("0.45359237") * _GRAVITY
 _INCH_OF_MERCURY = Fraction("13595.1") * _GRAVITY * _INCH
 _PINT_OUNCE = Fraction(4546090, 160 * 1000)
+_YEAR = Fraction("365.25") * 86400
 _US_OUNCE = 231 * Fraction("2.54") ** 3 / 128
 
 _TABLE = (
@@ -94,6 +96,8 @@ _TABLE = (
     _unit("l/h", "flow", Fraction(1000, 60), "l/hr"),
     _unit("ml", "volume", "1", "cc|cm3"),
     _unit("l", "volume", "1000", "litre|litres|liter|liters"),
+    _unit("imp gal", "volume", "4546.09", "UK gal|gal|gallon|gallons|imp gallon|imp gallons|UK gallon|UK gallons"),
+    _unit("US gal", "volume", _US_OUNCE * 128, "gal|gallon|gallons|US gallon|US gallons"),
     _unit("imp fl oz", "volume", _PINT_OUNCE, "UK fl oz|fl oz|fl oz imp"),
     _unit("US fl oz", "volume", _US_OUNCE, "fl oz|fl oz US"),
     _unit("K", "temperature", "1", "kelvin"),
@@ -103,12 +107,19 @@ _TABLE = (
     _unit("s", "time", "1", "sec|secs|second|seconds"),
     _unit("min", "time", "60", "mins|minute|minutes"),
     _unit("h", "time", "3600", "hr|hrs|hour|hours"),
+    _unit("days", "time", "86400", "day"),
+    _unit("weeks", "time", "604800", "week"),
+    _unit("months", "time", _YEAR / 12, "month"),
+    _unit("years", "time", _YEAR, "year"),
     _unit("deg", "angle", "1", "degree|degrees"),
     _unit("km/h", "speed", "1", "kph|kmh"),
     _unit("mph", "speed", "1.609344"),
     _unit("N m", "torque", "1"),
     _unit("kgf m", "torque", _GRAVITY, "kg m|kp m"),
     _unit("lbf ft", "torque", _POUND_FORCE * 12 * _INCH, "ft lbf|lb ft|ft lb|ft lbs"),
+    _unit("W", "power", "1", "watt|watts"),
+    _unit("kW", "power", "1000"),
+    _unit("hp", "power", _POUND_FORCE * 550 * 12 * _INCH, "bhp"),
     _unit("A", "current", "1", "amp|amps|ampere|amperes"),
     _unit("mA", "current", "0.001"),
     _unit("uF", "capacitance", "1", "mfd"),

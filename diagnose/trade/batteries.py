@@ -63,11 +63,11 @@ def charge_by_volts(volts: float, nominal: int = 12) -> float:
     >>> charge_by_volts(12.24), charge_by_volts(6.12, 6)
     (50.0, 50.0)
     """
-    cells = _of_twelve(volts, nominal)
+    of_twelve = volts * 12 / _nominal(nominal)
     empty, full = CHARGE_BY_VOLTS[0][0] * nominal / 12, CHARGE_BY_VOLTS[-1][0]
     why = f"Below {empty:.2f} V it is empty, or a cell is dead; above, it has just been on charge: let it rest an hour."
     within("rest voltage", volts, empty - 1e-9, 13.0 * nominal / 12, "V", why)
-    return interpolated(min(max(cells, CHARGE_BY_VOLTS[0][0]), full), CHARGE_BY_VOLTS)
+    return interpolated(min(max(of_twelve, CHARGE_BY_VOLTS[0][0]), full), CHARGE_BY_VOLTS)
 
 
 def gravity_at_80f(gravity: float, celsius: float) -> float:

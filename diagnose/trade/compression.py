@@ -26,7 +26,7 @@ DECOMPRESSOR = (
     "Low figures say nothing until you know that there is none, or that it is held off."
 )
 METHOD = "Throttle wide open, fuel off, plug lead earthed, kick until the needle rises no more (5 to 8 kicks)."
-OIL_SHARE, OIL_LEAST_ML, OIL_MOST_ML = 0.02, 0.5, 5.0
+OIL_SHARE, OIL_LEAST_ML, OIL_MOST_ML = 0.01, 0.5, 5.0
 OIL_LIMIT = 0.5
 """Share of the chamber; more oil than that and the piston may meet it."""
 RINGS_FROM, VALVES_TO = 0.10, 0.03
@@ -118,12 +118,12 @@ def true_reading(reading: float, swept_cc: float, ratio: float, dead_cc: float, 
 
 
 def oil_ml(swept_cc: float) -> float:
-    """Return how much oil the wet test of a cylinder takes, ml: two per cent of it, in half millilitres, at most 5.
+    """Return how much oil the wet test of a cylinder takes, ml: one per cent of it, in half millilitres, at most 5.
 
     Common practice cut to the size: the 15 ml that are told for cars stop a small engine dead.
 
     >>> oil_ml(50), oil_ml(125), oil_ml(500)
-    (1.0, 2.5, 5.0)
+    (0.5, 1.0, 5.0)
     """
     within("volume of the cylinder", swept_cc, 10, 1000, "cc", "It is the volume of ONE cylinder.")
     return min(OIL_MOST_ML, max(OIL_LEAST_ML, round(swept_cc * OIL_SHARE * 2) / 2))

@@ -6,8 +6,8 @@ from diagnose.trade.ranges import Basis, OutOfRange, within
 
 BASIS = Basis("ratios 10 to 150, oil to petrol (50:1 is 1.96 % of the finished mix)", "proportion; mixing charts agree")
 CAUTION = (
-    "Too little oil seizes the engine; more oil leans the mixture, for it takes the place of petrol. An imperial gallon "
-    "is 160 fl oz, a US gallon 128: the other one's figure is a quarter too much or a fifth too little."
+    "Too little oil seizes the engine; more oil leans the mixture, for it takes the place of petrol. An imperial "
+    "gallon is 160 fl oz, a US gallon 128: the other one's figure is a quarter too much or a fifth too little."
 )
 
 

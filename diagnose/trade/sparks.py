@@ -23,7 +23,7 @@ MAKERS_LEAST_MM = 8.0
 """Two makers ask for a spark of so much between points in open air; 6 mm is common too (memory)."""
 
 BASIS = Basis(
-    "open, dry air, clean electrodes; 4.2 to 26.9 mm between needles, 1.3 to 9.5 mm between 25 mm balls",
+    "open, dry air, clean; 4.2 to 26.9 mm between needles, 1.3 to 9.5 mm between 25 mm balls, 0.3 to 10 mm flat",
     "table of the American Institute of Electrical Engineers (as reproduced); flat faces: textbook formula, memory",
 )
 CAUTION = (

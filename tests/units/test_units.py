@@ -21,7 +21,10 @@ NIST = [
     ("inHg", "Pa", "3.386389E+03"),
     ("lbf ft", "N m", "1.355818E+00"),
     ("US fl oz", "ml", "2.957353E+01"),
+    ("US gal", "l", "3.785412E+00"),
+    ("hp", "W", "7.456999E+02"),
     ("imp fl oz", "ml", "2.841306E+01"),
+    ("imp gal", "l", "4.546090E+00"),
 ]
 NIST_EXACT = [
     ("bar", "Pa", 1e5),
@@ -326,5 +329,5 @@ def test_every_kind_that_the_bench_needs_has_units():
         "temperature",
         "angle",
     }
-    expected |= {"speed", "torque", "current", "capacitance", "rotation", "count", "percent"}
+    expected |= {"speed", "torque", "current", "capacitance", "rotation", "count", "percent", "power"}
     assert set(UNITS.values()) == expected

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from math import erf, hypot, inf, sqrt
 
 from diagnose.consultation.corrections import Where, elsewhere, factor, own_error
-from diagnose.consultation.limits import Judging, Own, bands, judging, outcome_of
+from diagnose.consultation.limits import Judging, Own, bands, judging, outcome_of, own_limits
 from diagnose.consultation.readings import read, reading_of
 from diagnose.consultation.state import State
 from diagnose.model import Knowledge, Limit, Reading, Test
@@ -74,7 +74,7 @@ def judge(knowledge: Knowledge, state: State, test_id: str, text: str, own: Own 
     reading, raw = reading_of(test), read(test, text)
     value = convert(raw.quantity, reading.unit).value
     height = state.shop.elevation_m if raw.altitude_m is None else raw.altitude_m
-    by = judging(test, reading, state.facts, Own() if own is None else own)
+    by = judging(test, reading, state.facts, own_limits(knowledge, state, reading) if own is None else own)
     judged = _at(Judged(test, reading, raw, Where(height, raw.celsius), by, value))
     return replace(judged, if_at=_elsewhere(judged))
 

@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from math import inf, nextafter
 
-from diagnose.model import Limit, Reading, Test, gate_state
+from diagnose.consultation.sheet import limits
+from diagnose.consultation.state import State
+from diagnose.model import Knowledge, Limit, Reading, Test, gate_state
 from diagnose.problems import JobError
 from diagnose.wording import limit_figure
 
@@ -18,13 +20,15 @@ MANUAL = "manual"
 class Own:
     """What the bike's own manual gives, in the unit of the reading, None for nothing.
 
-    source: page, edition. unit: the one that it is printed in, empty for that of the reading.
+    source: page, edition. unit: the one that it is printed in, empty for that of the reading. alone: a figure that it
+    gives without limits, as written.
     """
 
     low: float | None = None
     high: float | None = None
     source: str = ""
     unit: str = ""
+    alone: str = ""
 
 
 NOTHING = Own()
@@ -35,7 +39,8 @@ class Judging:
     """What a reading is judged by, all in the unit of the reading.
 
     limit: outcomes by threshold. low, high: between them it is as it should be, None for open on that side.
-    label: whose range that is; source: page and edition where it is the manual's.
+    label: whose range that is; source: page and edition where it is the manual's; alone: the manual's figure, where it
+    gives one without limits.
     """
 
     limit: Limit
@@ -43,6 +48,7 @@ class Judging:
     high: float | None
     label: str
     source: str = ""
+    alone: str = ""
 
 
 def limit_for(reading: Reading, facts: Mapping[str, str]) -> Limit:
@@ -54,6 +60,18 @@ def limit_for(reading: Reading, facts: Mapping[str, str]) -> Limit:
     raise JobError("The book has no range for this bike; choose what you saw in place of a reading.")
 
 
+def own_limits(knowledge: Knowledge, state: State, reading: Reading) -> Own:
+    """Return what this bike's sheet says of what a test measures, in the unit of the reading."""
+    body = state.manual.get(reading.sheet)
+    if body is None:
+        return NOTHING
+    source, unit = str(body.get("source", "")), str(body.get("unit") or "")
+    given = limits(knowledge, state, reading.sheet, reading.unit)
+    if given is None:
+        return Own(source=source, alone=str(body["text"]))
+    return Own(*given, source, unit)
+
+
 def judging(test: Test, reading: Reading, facts: Mapping[str, str], own: Own = NOTHING) -> Judging:
     """Return what a reading of this bike is judged by. Raises JobError where the book has no range for it."""
     limit = limit_for(reading, facts)
@@ -63,9 +81,10 @@ def judging(test: Test, reading: Reading, facts: Mapping[str, str], own: Own = N
         limit = _moved(limit, reading.upper, nextafter(own.high, inf))  # the limit itself is still right
     low, high = good(test, limit)
     mixed = (own.low is None and low is not None) or (own.high is None and high is not None)
-    label = GENERAL if own == NOTHING else f"{MANUAL} and {GENERAL}" if mixed else MANUAL
+    given = own.low is not None or own.high is not None
+    label = (f"{MANUAL} and {GENERAL}" if mixed else MANUAL) if given else GENERAL
     low, high = low if own.low is None else own.low, high if own.high is None else own.high
-    return Judging(limit, low, high, label, own.source)
+    return Judging(limit, low, high, label, own.source, own.alone)
 
 
 def _moved(limit: Limit, outcome: str, to: float) -> Limit:

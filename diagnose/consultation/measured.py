@@ -37,7 +37,8 @@ def found_by_test(knowledge: Knowledge, state: State, test: Test, seen: Seen) ->
     if (item.id, side) in state.as_found or _put_right(item, state.repairs[: seen.situation.epoch]):
         return state
     value, unit = float(given["value"]), str(given.get("unit") or item.unit)
-    found = Figure(str(given["text"]), seen.number, value, unit, in_si(Quantity(value, unit)))
+    si = in_si(Quantity(value, unit))
+    found = Figure(str(given["text"]), seen.number, value, unit, si, temperature=given.get("celsius"))
     return replace(state, as_found={**state.as_found, (item.id, side): found})
 
 

@@ -14,37 +14,41 @@ from diagnose.model import Knowledge
 from diagnose.wording import figure
 
 
+def judged(knowledge: Knowledge, state: State, test_id: str, text: str) -> dict[str, Any]:
+    """Return the body of the observation that a reading makes. Raises DiagnoseError; the message says what to write."""
+    return body_of(judge(knowledge, state, test_id, text))
+
+
 def completed(knowledge: Knowledge, state: State, event: Event) -> Event:
     """Return an observation with its outcome, worked out where only the reading is given; any other event as it is."""
     reading = event.body.get("reading")
     if event.kind != "observe" or not reading or event.body.get("outcome"):
         return event
-    judged = judge(knowledge, state, event.body["test"], str(reading["text"]))
-    return replace(event, body={**event.body, **body_of(judged)})
+    return replace(event, body={**event.body, **judged(knowledge, state, event.body["test"], str(reading["text"]))})
 
 
-def body_of(judged: Judged) -> dict[str, Any]:
+def body_of(of: Judged) -> dict[str, Any]:
     """Return the body of an observe event: outcome and weights, the reading raw and corrected, its limits, its working.
 
     What was told of the place stands in it where it was written with the reading or is reckoned in.
     """
-    raw, by, unit = judged.raw, judged.by, judged.reading.unit
+    raw, by, unit = of.raw, of.by, of.reading.unit
     reading: dict[str, Any] = {
         "text": raw.text,
         "value": raw.quantity.value,
-        "unit": judged.unit,
-        "says": f"{figure(judged.value)} {unit}",
-        "limit": limit_words(judged.test, by.limit),
+        "unit": of.unit,
+        "says": f"{figure(of.value)} {unit}",
+        "limit": limit_words(of.test, by.limit),
         "range": {"low": by.low, "high": by.high, "unit": unit, "of": by.label, "source": by.source},
-        "working": working(judged),
+        "working": working(of),
     }
-    if judged.corrected != judged.value:
-        reading["corrected"] = {"value": judged.corrected, "unit": unit, "by": judged.reading.correct}
-    if judged.error:
-        reading["error"] = judged.error
+    if of.corrected != of.value:
+        reading["corrected"] = {"value": of.corrected, "unit": unit, "by": of.reading.correct}
+    if of.error:
+        reading["error"] = of.error
     for name in ("altitude_m", "celsius"):
-        told = getattr(judged.taken, name)
-        if told is not None and (getattr(raw, name) is not None or judged.corrected != judged.value):
+        told = getattr(of.taken, name)
+        if told is not None and (getattr(raw, name) is not None or of.corrected != of.value):
             reading[name] = told
-    weights = {"weights": judged.weights} if judged.weights else {}
-    return {"test": judged.test.id, "outcome": judged.outcome, **weights, "reading": reading}
+    weights = {"weights": of.weights} if of.weights else {}
+    return {"test": of.test.id, "outcome": of.outcome, **weights, "reading": reading}

@@ -7,7 +7,7 @@ from typing import Any
 
 from diagnose.consultation.corrections import BY_HEIGHT, Where, factor, height
 from diagnose.consultation.judgement import Judged
-from diagnose.consultation.limits import Judging, Own, judging
+from diagnose.consultation.limits import Judging, Own, judging, own_limits
 from diagnose.consultation.readings import written
 from diagnose.consultation.state import State
 from diagnose.model import Knowledge, Test
@@ -26,7 +26,8 @@ def working(judged: Judged) -> str:
     """
     parts = [_corrected_words(judged)]
     if span := _span(judged.by, judged.reading.unit, judged.unit):
-        parts += [f"{judged.by.label} {span}", verdict(judged)]
+        beside = f" (the manual gives {judged.by.alone} and no limits)" if judged.by.alone else ""
+        parts += [f"{judged.by.label} {span}{beside}", verdict(judged)]
     if judged.if_at is not None:
         there = f"this would count as {_figure(judged.if_at)}"
         if judged.untold == "height":
@@ -72,9 +73,10 @@ def should_be(knowledge: Knowledge, state: State, test: Test, own: Own | None = 
 
     Empty for one that is not measured, or of which the book does not say what is right.
     """
-    reading, mine = test.reading, Own() if own is None else own
+    reading = test.reading
     if reading is None:
         return ""
+    mine = own_limits(knowledge, state, reading) if own is None else own
     try:
         by = judging(test, reading, state.facts, mine)
     except JobError:
@@ -83,7 +85,9 @@ def should_be(knowledge: Knowledge, state: State, test: Test, own: Own | None = 
     span = _span(by, reading.unit, unit)
     if not span:
         return ""
-    said = [f"{by.label}: {by.source}" if by.source else by.label]
+    said = [f"{by.label}: {by.source}" if by.source and not by.alone else by.label]
+    if by.alone:
+        said.append(f"the manual gives {by.alone}")
     times = factor(reading.correct, Where(state.shop.elevation_m)) or 1.0
     if reading.correct in BY_HEIGHT and (here := _span(by, reading.unit, unit, times)) != _span(
         by, reading.unit, unit, 1.0

@@ -20,6 +20,9 @@ TRY_OUT = "try_to_start"
 AGAIN, LEAVE = "again", "leave"
 """What an answer leads to: the next step is worked out anew, or the interview ends for today."""
 
+NOT_CERTAIN = " (near its limit)"
+"""What follows an outcome that a reading does not show for certain."""
+
 OFF_WORDS = {
     "cannot": "Cannot be done",
     "not_sure": "Done, not sure",
@@ -189,10 +192,9 @@ def currency(consultation: Consultation) -> str:
 
 def read_off(consultation: Consultation, test_id: str, typed: str) -> Event:
     """Return the observation that a reading makes. Raises DiagnoseError where it cannot be read."""
-    from diagnose.consultation.judgement import judge
-    from diagnose.consultation.measuring import body_of
+    from diagnose.consultation.measuring import judged
 
-    return Event("observe", body_of(judge(consultation.knowledge, consultation.state, test_id, typed)))
+    return Event("observe", judged(consultation.knowledge, consultation.state, test_id, typed))
 
 
 def untold(consultation: Consultation, test_id: str, typed: str) -> str:
@@ -227,6 +229,7 @@ def said(known: Knowledge, event: Event) -> str:
     if event.kind == "observe":
         test, reading = known.tests[body["test"]], body.get("reading")
         outcome = test.outcome(body["outcome"]).name + told_late(_before(known, body))
+        outcome += NOT_CERTAIN if body.get("weights") else ""
         return f"{test.name}: {reading['text']}, {outcome}" if reading else f"{test.name}: {outcome}"
     if event.kind == "fact":
         fact = known.facts[body["fact"]]

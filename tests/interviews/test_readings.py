@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from diagnose.consultation.judgement import judge
 from diagnose.consultation.limits import limit_for, outcome_of
-from diagnose.consultation.measuring import body_of
+from diagnose.consultation.measuring import judged
 from diagnose.consultation.readings import as_written
 from diagnose.consultation.state import State
 from diagnose.model import Limit, Reading
@@ -15,10 +14,7 @@ from diagnose.problems import DiagnoseError, JobError
 FOUR = Limit(applies={"strokes": frozenset({"4"})}, below=(("none", 200.0), ("low", 690.0)), otherwise="ok", basis=())
 TWO = Limit(applies={"strokes": frozenset({"2"})}, below=(("none", 200.0), ("low", 630.0)), otherwise="ok", basis=())
 PRESSURE = Reading(quantity="pressure", unit="kPa", ask="Highest reading", limits=(FOUR, TWO))
-
-
-def judged(knowledge, facts, test_id, typed):
-    return body_of(judge(knowledge, State(facts=facts), test_id, typed))
+TWO_STROKE = State(facts={"strokes": "2"})
 
 
 @pytest.mark.parametrize(("facts", "chosen"), [({"strokes": "2"}, TWO), ({"strokes": "4"}, FOUR), ({}, FOUR)])
@@ -43,14 +39,14 @@ def test_a_value_on_a_threshold_belongs_above_it(value, outcome):
     ],
 )
 def test_a_reading_in_any_unit_lands_on_its_outcome(small, typed, outcome, says):
-    body = judged(small, {"strokes": "2"}, "spark_at_gap", typed)
+    body = judged(small, TWO_STROKE, "spark_at_gap", typed)
     assert body["outcome"] == outcome
     assert body["reading"]["text"] == typed
     assert body["reading"]["says"] == says
 
 
 def test_the_limit_is_kept_in_words(small):
-    words = judged(small, {}, "spark_at_gap", "5 mm")["reading"]["limit"]
+    words = judged(small, State(), "spark_at_gap", "5 mm")["reading"]["limit"]
     assert "6 mm or more: Jumps every time" in words
     assert "to 6 mm: Yellow or now and then" in words
 
@@ -62,9 +58,9 @@ def test_the_sentence_holds_what_was_written_and_what_that_is():
 @pytest.mark.parametrize("typed", ["5", "5 psi", "five", "", "1,500 mm"])
 def test_what_cannot_be_a_reading_is_refused(small, typed):
     with pytest.raises(DiagnoseError):
-        judged(small, {}, "spark_at_gap", typed)
+        judged(small, State(), "spark_at_gap", typed)
 
 
 def test_a_test_without_a_reading_refuses_one(small):
     with pytest.raises(JobError, match="takes no reading"):
-        judged(small, {}, "look_points", "5 mm")
+        judged(small, State(), "look_points", "5 mm")

@@ -17,8 +17,8 @@ BY_HEIGHT = ("sea_level_pressure", "spark_density")
 BY_TEMPERATURE = ("copper_20c",)
 """The corrections that need the temperature of the part."""
 
-TRY_M, TRY_FT_IN_M = 1000.0, 914.4
-"""Where the height is not known: whether it could matter is seen at this one, or at 3000 ft (a choice)."""
+TRY_M, TRY_FT = (1000.0, 2000.0), (3000 * 0.3048, 6000 * 0.3048)
+"""Where the height is not known: whether it could matter is seen at these, in m (a choice)."""
 
 TRY_CELSIUS = (5.0, 35.0)
 """Where the temperature is not known: a cold and a hot day (a choice)."""
@@ -72,7 +72,7 @@ def elsewhere(correct: str, taken: Where, unit: str) -> tuple[Where, ...]:
         return ()
     if correct in BY_TEMPERATURE:
         return tuple(Where(taken.altitude_m, celsius) for celsius in TRY_CELSIUS)
-    return (Where(TRY_FT_IN_M if unit in READ_IN_FEET else TRY_M, taken.celsius),)
+    return tuple(Where(metres, taken.celsius) for metres in (TRY_FT if unit in READ_IN_FEET else TRY_M))
 
 
 def height(metres: float, unit: str) -> str:

@@ -96,9 +96,8 @@ def _elsewhere(judged: Judged) -> Judged | None:
     tries = [
         _at(replace(judged, taken=taken)) for taken in elsewhere(judged.reading.correct, judged.taken, judged.unit)
     ]
-    if not judged.weights and all(other.outcome == judged.outcome and not other.weights for other in tries):
-        return None
-    return next((other for other in tries if other.outcome != judged.outcome), tries[0]) if tries else None
+    others = [other for other in tries if other.outcome != judged.outcome] or [o for o in tries if o.weights]
+    return next(iter(others or (tries if judged.weights else ())), None)
 
 
 def weights_of(limit: Limit, x: float, error: float, possible: tuple[float, float] | None = None) -> dict[str, float]:

@@ -108,9 +108,9 @@ def test_without_a_sheet_the_general_range_counts_and_says_so():
 
 
 def test_a_height_that_nobody_told_is_named_where_it_could_matter():
-    """100 / 0.8870 at 1000 m is 112.7; 400 psi are enough at any height."""
+    """7 bar at 2000 m are 7 / 0.7846 = 8.92; 110 psi at 3000 ft / 0.8962 = 122.7; 400 psi are enough at any height."""
     says = line(COMPRESSION, "7 bar", None, MANUAL)
-    assert says.endswith("low; height above sea level not set; at 1000 m this would count as 7.89 bar")
+    assert says.endswith("low; height above sea level not set; at 2000 m this would count as 8.92 bar")
     feet = line(COMPRESSION, "110 psi", None, MANUAL)
     assert feet.endswith("height above sea level not set; at 3000 ft this would count as 123 psi")
     assert line(COMPRESSION, "400 psi", None, MANUAL) == "400 psi; manual 120 to 150 psi; high, not counted against it"

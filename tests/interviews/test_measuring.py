@@ -1,6 +1,6 @@
 """A measured test at the keyboard: what is asked besides, what is told of it, what goes on record.
 
-Numbers: pressure ratio 0.8014 at 6000 ft, 0.8870 at 1000 m (International Standard Atmosphere).
+Numbers: pressure ratio 0.8014 at 6000 ft, 0.8870 at 1000 m, 0.7846 at 2000 m (International Standard Atmosphere).
 """
 
 from __future__ import annotations
@@ -108,7 +108,7 @@ def test_enter_leaves_it_open_and_the_working_says_so(measured):
     assert asked == ["reading.gauge", "reading.gauge.height"]
     assert bench.events[-1].body["outcome"] == "low"
     assert "height above sea level not set" in " ".join(shown.split())
-    assert "at 1000 m this would count as 6.76 bar" in " ".join(shown.split())  # 6 / 0.8870
+    assert "at 2000 m this would count as 7.65 bar" in " ".join(shown.split())  # 6 / 0.7846
 
 
 def test_nothing_is_asked_where_it_cannot_matter(measured):

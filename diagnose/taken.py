@@ -45,7 +45,7 @@ def parse_taken(text: str, kind: str = "") -> TakenAt:
     quantity = parse_quantity(figure, kind)
     found: dict[str, float] = {}
     for place in places:
-        name, value = _place(text, place)
+        name, value = parse_where(place)
         if name in found:
             raise QuantityError(
                 text, "this is written twice", f"one {'height' if name == 'altitude_m' else 'temperature'}"
@@ -54,13 +54,19 @@ def parse_taken(text: str, kind: str = "") -> TakenAt:
     return TakenAt(quantity, text.strip(), found.get("altitude_m"), found.get("celsius"))
 
 
-def _place(text: str, place: str) -> tuple[str, float]:
-    """Return what follows one "at": altitude_m or celsius, and its value."""
-    write = "a height or a temperature after at, such as at 6000 ft or at 5 C"
+def parse_where(text: str) -> tuple[str, float]:
+    """Return where a reading was taken: altitude_m or celsius, and its value in that unit.
+
+    Raises QuantityError: it is neither a height in m or ft nor a temperature, or is beyond any workshop.
+
+    >>> parse_where("41 F")
+    ('celsius', 5.0)
+    """
+    write = "a height or a temperature, such as 6000 ft or 5 C"
     try:
-        given = parse_quantity(place, "temperature")
+        given = parse_quantity(text, "temperature")
     except QuantityError as error:
-        raise QuantityError(text, f"after at: {error.says}", write) from None
+        raise QuantityError(text, error.says, write) from None
     kind = kind_of(given.unit)
     if kind == "length" and given.unit in ("m", "ft"):
         return "altitude_m", _within(text, "height", convert(given, "m").value, LOWEST_M, HIGHEST_M, "m")

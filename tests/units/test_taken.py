@@ -36,7 +36,7 @@ def test_what_stands_behind_at_is_where_it_was_taken(text, value, unit, metres, 
     ("text", "says"),
     [
         ("95 psi at", "write:"),
-        ("95 psi at noon", "after at: a reading begins with a number"),
+        ("95 psi at noon", '"noon": a reading begins with a number; write: a height or a temperature'),
         ("95 psi at 6000", "6000 is no height and no temperature"),
         ("95 psi at 20 mm", "20 mm is no height and no temperature"),
         ("95 psi at 3 bar", "3 bar is no height and no temperature"),

@@ -7,12 +7,14 @@ from typing import Literal
 
 from diagnose.model import Repair
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
+from diagnose.taken import parse_where
 from diagnose.terminal import cards, lists, reasons, screens, views
 from diagnose.terminal.answers import tools
 from diagnose.terminal.asking.asker import BACK, BACK_ENTRY, AskerError, Choice
 from diagnose.terminal.bench import Bench
 from diagnose.terminal.page import Line
 from diagnose.terminal.views import AGAIN
+from diagnose.units import QuantityError
 
 WHY_NOT = (
     Choice("no tool for it", "No tool for it"),
@@ -74,8 +76,14 @@ def _where(bench: Bench, test_id: str, untold: str) -> str:
     """Ask where a reading was taken if that could change what it shows; return it as it is written behind one."""
     if not untold:
         return ""
-    told = bench.asker.text(f"reading.{test_id}.{untold}", WHERE[untold]).strip()
-    return f" at {told}" if told else ""
+    while told := bench.asker.text(f"reading.{test_id}.{untold}", WHERE[untold]):
+        try:
+            parse_where(told)
+        except QuantityError as error:
+            warn(bench, str(error))
+            continue
+        return f" at {told}"
+    return ""
 
 
 def told_late(bench: Bench, test_id: str, outcome_id: str, repair_id: str) -> None:

@@ -14,6 +14,7 @@ from diagnose.cli.explain import explain
 from diagnose.cli.interview import interview
 from diagnose.cli.jobs import jobs, trail
 from diagnose.cli.replay import demo, replay
+from diagnose.cli.sheet import sheet
 from diagnose.cli.simulate import simulate
 
 HELP = """Find out why a motorcycle will not start, in the cheapest order.
@@ -38,5 +39,5 @@ def diagnose(context: click.Context, plain: bool, home: str | None) -> int:
     return 0 if context.invoked_subcommand else interview(context.obj)
 
 
-for _command in (replay, demo, jobs, trail, explain, chart, check, simulate):
+for _command in (replay, demo, jobs, trail, explain, sheet, chart, check, simulate):
     diagnose.add_command(_command)

@@ -72,6 +72,20 @@ def money(amount: float, currency: str) -> str:
     return f"{amount:.0f} {currency}".strip()
 
 
+MONTHS = "January February March April May June July August September October November December"
+
+
+def day(iso: str, *, short: bool = False) -> str:
+    """Return a date as people say it; short: without the year.
+
+    >>> day("2026-11-05"), day("2026-11-05", short=True)
+    ('5 November 2026', '5 Nov')
+    """
+    year, month, number = (int(part) for part in iso.split("-"))
+    name = MONTHS.split()[month - 1]
+    return f"{number} {name[:3]}" if short else f"{number} {name} {year}"
+
+
 def told_late(repair: str) -> str:
     """Return what follows a result that was told after a repair but seen before it; nothing for no repair.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,9 @@ from diagnose.events import Event
 from diagnose.figures import manual_figure, measured_figure
 from diagnose.model import Knowledge, SheetItem, gate_state, may_apply
 from diagnose.ranges import Range, in_unit
+from diagnose.units import QuantityError
+
+Body = Mapping[str, Any]
 
 Limits = tuple[float | None, float | None]
 """Lower and upper limit; None where there is none."""
@@ -141,10 +144,38 @@ def as_measured(kind: str, item: SheetItem, text: str, side: str = "", more: Map
     return Event("as_set" if kind == "as_set" else "as_found", body)
 
 
-def copied(state: State) -> tuple[Event, ...]:
-    """Return the manual's figures of a job as the events that give them to another."""
-    kept = [{key: value for key, value in body.items() if key != "number"} for body in state.manual.values()]
-    return tuple(Event("sheet", body) for body in kept)
+def figures_of(state: State) -> tuple[Body, ...]:
+    """Return the manual's figures of a job as the bodies of the events that give them to another."""
+    return tuple({key: value for key, value in body.items() if key != "number"} for body in state.manual.values())
+
+
+@dataclass(frozen=True, slots=True)
+class Taking:
+    """What of a kept sheet goes into a job, and what does not: name of the value, why."""
+
+    events: tuple[Event, ...]
+    left: tuple[tuple[str, str], ...]
+
+
+def taking(knowledge: Knowledge, state: State, figures: Iterable[Body]) -> Taking:
+    """Return what of a kept sheet fits a job. A figure that the job has already stays as it is there."""
+    events: list[Event] = []
+    left: list[tuple[str, str]] = []
+    for body in figures:
+        item = knowledge.quantities.get(str(body["item"]))
+        if item is None:
+            left.append((str(body["item"]), "the book does not have it any more"))
+        elif not may_apply(item.applies, state.facts):
+            left.append((item.name, "such a bike does not have it"))
+        elif item.id in state.manual:
+            if state.manual[item.id]["text"] != body["text"]:
+                left.append((item.name, f"the job has its own figure, {state.manual[item.id]['text']}"))
+        else:
+            try:
+                events.append(from_manual(item, str(body["text"]), str(body["source"])))
+            except QuantityError as error:
+                left.append((item.name, str(error)))
+    return Taking(tuple(events), tuple(left))
 
 
 def sources(listed: Sequence[Row]) -> tuple[str, ...]:

@@ -13,12 +13,13 @@ from diagnose.consultation.sheet import (
     OPEN,
     TO_SET,
     as_measured,
-    copied,
+    figures_of,
     from_manual,
     limits,
     rows,
     sources,
     span,
+    taking,
 )
 from diagnose.events import Event
 from diagnose.problems import JobError
@@ -191,10 +192,28 @@ def test_a_later_figure_replaces_the_one_before_and_a_job_gives_them_to_another(
         "second edition, page 3",
     )
     other = begin(job.knowledge, POINTS)
-    for event in copied(later.state):
-        other = other.add(event)
-    assert other.state.manual.keys() == {"points_gap"}
-    assert row(other, "points_gap").source == "second edition, page 3"
+    (event,) = taking(other.knowledge, other.state, figures_of(later.state)).events
+    assert row(other.add(event), "points_gap").source == "second edition, page 3"
+
+
+def test_what_does_not_fit_the_next_bike_is_left_and_said(job) -> None:
+    kept = [
+        {"item": "points_gap", "text": "0.35 mm", "source": MANUAL},
+        {"item": "trigger_gap", "text": "0.5 mm", "source": MANUAL},
+        {"item": "gone", "text": "0.5 mm", "source": MANUAL},
+        {"item": "plug_gap", "text": "60 mm", "source": MANUAL},
+        {"item": "main_jet", "text": "92", "source": MANUAL},
+    ]
+    found = taking(job.knowledge, job.state, kept)
+    assert [event.body["item"] for event in found.events] == ["main_jet"]
+    assert found.left == (
+        ("Points gap", "the job has its own figure, 0.3 to 0.4 mm"),
+        ("Trigger gap", "such a bike does not have it"),
+        ("gone", "the book does not have it any more"),
+        ("Plug gap", '"60 mm": Plug gap cannot be 60 mm; write: a figure from 0 to 4 mm'),
+    )
+    same = taking(job.knowledge, job.state, figures_of(job.state))
+    assert (same.events, same.left) == ((), ())
 
 
 def test_spans_in_words() -> None:

@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 class Measure(click.ParamType["Quantity"]):
     """A reading of one kind, or of one of two; comes out as a Quantity with a unit."""
 
-    def __init__(self, *kinds: str) -> None:
-        """Take the kinds of quantity that may be written."""
-        self.kinds = kinds
+    def __init__(self, *kinds: str, example: str = "") -> None:
+        """Take the kinds of quantity that may be written; example: what to write, where the kinds do not tell."""
+        self.kinds, self.example = kinds, example
         self.name = " or ".join(kinds)
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> Quantity:
@@ -27,7 +27,7 @@ class Measure(click.ParamType["Quantity"]):
         try:
             return read_quantity(str(value), *self.kinds)
         except QuantityError as error:
-            self.fail(str(error), param, ctx)
+            self.fail(f'"{value}": {error.says}; write: {self.example or error.write}', param, ctx)
 
 
 class Altitude(Measure):
@@ -35,7 +35,7 @@ class Altitude(Measure):
 
     def __init__(self) -> None:
         """Take lengths."""
-        super().__init__("length")
+        super().__init__("length", example='"6000 ft", 1500m or "sea level"')
         self.name = "altitude"
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> Quantity:

@@ -14,7 +14,7 @@ from diagnose.cli.work_out import work_out
 def examples(name):
     """The examples in the help of a sum; a long one goes on in the next rows."""
     text = work_out.get_command(None, name).help.split("\b\n")[1]
-    return text.replace("\n    ", " ").replace("  diagnose", "diagnose").splitlines()
+    return text.replace("\n  ", " ").splitlines()
 
 
 EXAMPLES = [line for name in work_out.list_commands(None) for line in examples(name)]

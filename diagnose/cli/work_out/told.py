@@ -23,13 +23,13 @@ def asked(says: str, *examples: str) -> str:
     """Return the help of a sum: what it works out, and how it is asked; long examples broken before an option."""
     rows = ["\b"]
     for example in examples:
-        command, *options = re.split(r" (?=--)", f"  diagnose work-out {example}")
+        command, *options = re.split(r" (?=--)", f"diagnose work-out {example}")
         rows.append(command)
         for option in options:
-            if len(rows[-1]) + len(option) < _NARROW - 1:
+            if len(rows[-1]) + len(option) < _NARROW - 3:
                 rows[-1] += f" {option}"
             else:
-                rows.append(f"    {option}")
+                rows.append(f"  {option}")
     return "\n".join([says, "", *rows])
 
 

@@ -18,9 +18,7 @@ if TYPE_CHECKING:
 
 
 @click.command(
-    help=asked(
-        "Work out pressure and density of the air, and the power it takes.", 'air --at "6000 ft" --temperature 72F'
-    )
+    help=asked("Pressure and density of the air, and the power it takes.", 'air --at "6000 ft" --temperature 72F')
 )
 @AT
 @TEMPERATURE
@@ -34,7 +32,7 @@ def air(
     as_json: bool,
     **there: Quantity | None,
 ) -> int:
-    """Work out pressure and density of the air, and the power it takes."""
+    """Pressure and density of the air, and the power it takes."""
     from diagnose.trade.air import BASIS
     from diagnose.trade.jets import power_lost, richness
 
@@ -60,7 +58,7 @@ def air(
 
 @click.command(
     help=asked(
-        "Work out the main jet for another altitude or temperature. Give the lowest and coldest you will ride in: "
+        "The main jet for another altitude or temperature. Give the lowest and coldest you will ride in: "
         "lean is the danger. By bore the number is the hole in hundredths of a millimetre, by flow what goes through.",
         'jet 105 --right-at "sea level" --at "6000 ft"',
     )

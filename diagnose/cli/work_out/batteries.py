@@ -20,13 +20,13 @@ SYSTEM = click.option(
 _LOW_CHARGE = 50
 
 
-@click.command(help=asked("Work out the charge of a battery from its voltage at rest.", "battery 12.4V"))
+@click.command(help=asked("The charge of a battery from its voltage at rest.", "battery 12.4V"))
 @click.argument("reading", type=VOLTS)
 @SYSTEM
 @AS_JSON
 @click.pass_obj
 def battery(desk: Desk, /, reading: Quantity, system: str, as_json: bool) -> int:
-    """Work out the charge of a battery from its voltage at rest."""
+    """The charge of a battery from its voltage at rest."""
     from diagnose.trade.batteries import ACID, BASIS, FROZEN, charge_by_volts, cranking_least
 
     nominal = int(system)
@@ -43,7 +43,7 @@ def battery(desk: Desk, /, reading: Quantity, system: str, as_json: bool) -> int
 
 @click.command(
     help=asked(
-        "Correct a hydrometer for the temperature of the acid, and turn it into charge.",
+        "A hydrometer corrected for warmth, and the charge.",
         "hydrometer 1.225 --temperature 5C",
     )
 )
@@ -52,7 +52,7 @@ def battery(desk: Desk, /, reading: Quantity, system: str, as_json: bool) -> int
 @AS_JSON
 @click.pass_obj
 def hydrometer(desk: Desk, /, gravity: float, temperature: Quantity, as_json: bool) -> int:
-    """Correct a hydrometer for the temperature of the acid, and turn it into charge."""
+    """A hydrometer corrected for warmth, and the charge."""
     from diagnose.trade.batteries import ACID, BASIS, FROZEN, charge_by_gravity, gravity_at_80f
 
     corrected = gravity_at_80f(gravity, si(temperature, "C"))
@@ -67,7 +67,7 @@ def hydrometer(desk: Desk, /, gravity: float, temperature: Quantity, as_json: bo
 
 @click.command(
     help=asked(
-        "Work out what a battery must hold under load: half its cold-cranking current for 15 s.",
+        "What a battery must hold under load. The load is half its cold-cranking current, for 15 s.",
         "load 9.5V --temperature 10C",
     )
 )
@@ -77,7 +77,7 @@ def hydrometer(desk: Desk, /, gravity: float, temperature: Quantity, as_json: bo
 @AS_JSON
 @click.pass_obj
 def load(desk: Desk, /, reading: Quantity | None, temperature: Quantity, system: str, as_json: bool) -> int:
-    """Work out what a battery must hold under load: half its cold-cranking current for 15 s."""
+    """What a battery must hold under load. The load is half its cold-cranking current, for 15 s."""
     from diagnose.trade.batteries import ACID, LOAD_BASIS, cranking_least, load_least
 
     nominal = int(system)
@@ -93,13 +93,13 @@ def load(desk: Desk, /, reading: Quantity | None, temperature: Quantity, system:
     return tell(desk, Worked(answer, working, LOAD_BASIS, figures, (note,), (ACID,)), as_json)
 
 
-@click.command(help=asked("Judge the voltage at the battery with the engine running.", "charging 14.2V"))
+@click.command(help=asked("The voltage at the battery with the engine running.", "charging 14.2V"))
 @click.argument("reading", type=VOLTS)
 @SYSTEM
 @AS_JSON
 @click.pass_obj
 def charging(desk: Desk, /, reading: Quantity, system: str, as_json: bool) -> int:
-    """Judge the voltage at the battery with the engine running."""
+    """The voltage at the battery with the engine running."""
     from diagnose.trade.batteries import ACID, CHARGING_BASIS, CHARGING_VOLTS
     from diagnose.trade.batteries import charging as judge
 

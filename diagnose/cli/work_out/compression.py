@@ -35,7 +35,7 @@ def _port_share(port: Quantity | None, stroke: Quantity | None) -> float:
 
 @click.command(
     help=asked(
-        "Bring a cranking pressure to sea level, and to a gauge that hides nothing.",
+        "A cranking pressure at sea level, by a true gauge.",
         'compression "95 psi" --at "6000 ft"',
         'compression "90 psi" --cylinder "49 cc" --ratio 8.8 --dead "2.9 cc"',
     )
@@ -68,7 +68,7 @@ def compression(
     as_json: bool,
     **there: Quantity | None,
 ) -> int:
-    """Bring a cranking pressure to sea level, and to a gauge that hides nothing."""
+    """A cranking pressure at sea level, by a true gauge."""
     from diagnose.problems import DiagnoseError
     from diagnose.trade.compression import BASIS, DEAD_BASIS, DECOMPRESSOR, METHOD, trapped_ratio, true_reading
 
@@ -101,7 +101,7 @@ def compression(
 
 @click.command(
     help=asked(
-        "Work out what a healthy engine of a compression ratio may read. A two-stroke goes by what is left after its "
+        "What an engine of a compression ratio may read. A two-stroke goes by what is left after its "
         "exhaust port has closed: give --port and --stroke, or the ratio that is given for the closed port.",
         'ratio 9:1 --at "5000 ft"',
         'ratio 7.9 --port "16 mm" --stroke "52 mm"',
@@ -146,7 +146,7 @@ def ratio(
 
 @click.command(
     help=asked(
-        "Work out how much oil a wet test takes, and what the rise says.",
+        "The oil for a wet test, and what the rise says.",
         'wet-test --cylinder "125 cc" --ratio 9',
         'wet-test "80 psi" "120 psi" --cylinder "125 cc" --ratio 9 --oil "2 ml"',
     )
@@ -168,7 +168,7 @@ def wet_test(
     oil: Quantity | None,
     as_json: bool,
 ) -> int:
-    """Work out how much oil a wet test takes, and what the rise says."""
+    """The oil for a wet test, and what the rise says."""
     from diagnose.problems import DiagnoseError
     from diagnose.trade import compression as sums
 
@@ -201,12 +201,12 @@ def wet_test(
     return tell(desk, worked, as_json)
 
 
-@click.command(help=asked("Hold cylinder against cylinder: same gauge, same kicks.", 'cylinders "150 psi" "120 psi"'))
+@click.command(help=asked("Cylinder against cylinder: same gauge, same kicks.", 'cylinders "150 psi" "120 psi"'))
 @click.argument("readings", type=PRESSURE, nargs=-1, required=True)
 @AS_JSON
 @click.pass_obj
 def cylinders(desk: Desk, /, readings: tuple[Quantity, ...], as_json: bool) -> int:
-    """Hold cylinder against cylinder: same gauge, same kicks."""
+    """Cylinder against cylinder: same gauge, same kicks."""
     from diagnose.trade import Basis
     from diagnose.trade.compression import DECOMPRESSOR, SPREAD_LIMITS, spread
 
@@ -220,14 +220,16 @@ def cylinders(desk: Desk, /, readings: tuple[Quantity, ...], as_json: bool) -> i
 
 
 @click.command(
-    help=asked("Work out a leak-down: SUPPLY is what you feed in, HELD what stays.", 'leak-down "80 psi" "60 psi"')
+    help=asked(
+        "The leak of a leak-down test. SUPPLY is what you feed in, HELD what stays.", 'leak-down "80 psi" "60 psi"'
+    )
 )
 @click.argument("supply", type=PRESSURE)
 @click.argument("held", type=PRESSURE)
 @AS_JSON
 @click.pass_obj
 def leak_down(desk: Desk, /, supply: Quantity, held: Quantity, as_json: bool) -> int:
-    """Work out a leak-down: SUPPLY is what you feed in, HELD what stays."""
+    """The leak of a leak-down test. SUPPLY is what you feed in, HELD what stays."""
     from diagnose.trade.leakdown import BASIS, CAUTION, HEARD, band, leak
 
     share = leak(si(supply, "Pa"), si(held, "Pa"))

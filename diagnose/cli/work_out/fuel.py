@@ -16,18 +16,14 @@ if TYPE_CHECKING:
 VOLUME = Measure("volume")
 
 
-@click.command(
-    help=asked(
-        "Work out a timed catch at the fuel line, against what the engine takes.", 'tap "90 ml" "30 s" --power 6kW'
-    )
-)
+@click.command(help=asked("The flow of the tap, against what the engine takes.", 'tap "90 ml" "30 s" --power 6kW'))
 @click.argument("caught", type=VOLUME)
 @click.argument("seconds", type=Measure("time"), metavar="TIME")
 @click.option("--power", type=Measure("power"), metavar="POWER", help="Of the engine: 6kW, 8hp.")
 @AS_JSON
 @click.pass_obj
 def tap(desk: Desk, /, caught: Quantity, seconds: Quantity, power: Quantity | None, as_json: bool) -> int:
-    """Work out a timed catch at the fuel line, against what the engine takes."""
+    """The flow of the tap, against what the engine takes."""
     from diagnose.trade.fuel import DEMAND_BASIS, FIRE, TAP_OVER_DEMAND, demand, flow
 
     given = flow(si(caught, "ml"), si(seconds, "s"))
@@ -46,11 +42,7 @@ def tap(desk: Desk, /, caught: Quantity, seconds: Quantity, power: Quantity | No
     return tell(desk, Worked(answer, working, DEMAND_BASIS, figures, (note,), (FIRE,)), as_json)
 
 
-@click.command(
-    help=asked(
-        "Work out the water that petrol with alcohol holds before it separates.", 'water "10 l" --temperature 15C'
-    )
-)
+@click.command(help=asked("The water that petrol with alcohol holds.", 'water "10 l" --temperature 15C'))
 @click.argument("petrol", type=VOLUME)
 @click.option(
     "--temperature",
@@ -63,7 +55,7 @@ def tap(desk: Desk, /, caught: Quantity, seconds: Quantity, power: Quantity | No
 @AS_JSON
 @click.pass_obj
 def water(desk: Desk, /, petrol: Quantity, temperature: Quantity, ethanol: float, as_json: bool) -> int:
-    """Work out the water that petrol with alcohol holds before it separates."""
+    """The water that petrol with alcohol holds."""
     from diagnose.trade.fuel import FIRE, LAYERS, WATER_BASIS, water_held
 
     held = water_held(si(temperature, "C"), ethanol)
@@ -74,12 +66,12 @@ def water(desk: Desk, /, petrol: Quantity, temperature: Quantity, ethanol: float
     return tell(desk, Worked(answer, working, WATER_BASIS, figures, (LAYERS,), (FIRE,)), as_json)
 
 
-@click.command(help=asked("Say what petrol of an age is good for.", 'petrol-age "14 months"'))
+@click.command(help=asked("What petrol of an age is good for.", 'petrol-age "14 months"'))
 @click.argument("age", type=Measure("time"))
 @AS_JSON
 @click.pass_obj
 def petrol_age(desk: Desk, /, age: Quantity, as_json: bool) -> int:
-    """Say what petrol of an age is good for."""
+    """What petrol of an age is good for."""
     from diagnose.trade.fuel import AGE_BASIS, FIRE, VAPOUR_PSI
     from diagnose.trade.fuel import age as judge
 
@@ -99,7 +91,7 @@ def petrol_age(desk: Desk, /, age: Quantity, as_json: bool) -> int:
 
 
 @click.command(
-    help=asked("Work out the oil for a can of petrol.", 'premix "5 l" --ratio 32:1', 'premix "1 US gal" --ratio 40:1')
+    help=asked("The oil for a can of petrol.", 'premix "5 l" --ratio 32:1', 'premix "1 US gal" --ratio 40:1')
 )
 @click.argument("petrol", type=VOLUME)
 @click.option("--ratio", type=Ratio(), required=True, metavar="RATIO", help="Petrol to oil: 32:1.")
@@ -107,7 +99,7 @@ def petrol_age(desk: Desk, /, age: Quantity, as_json: bool) -> int:
 @AS_JSON
 @click.pass_obj
 def premix(desk: Desk, /, petrol: Quantity, ratio: float, has: float | None, as_json: bool) -> int:
-    """Work out the oil for a can of petrol."""
+    """The oil for a can of petrol."""
     from diagnose.trade.mixing import BASIS, CAUTION, oil_for, oil_to_add
 
     can = si(petrol, "ml")

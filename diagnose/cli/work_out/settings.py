@@ -19,7 +19,7 @@ LENGTH = Measure("length")
 
 @click.command(
     help=asked(
-        "Turn degrees before top dead centre into millimetres, or back.",
+        "Degrees before top dead centre to millimetres, or back.",
         'timing "22 deg" --stroke 54mm --rod 100mm',
         'timing 2.5mm --stroke 42mm --aslant "45 deg"',
     )
@@ -37,7 +37,7 @@ LENGTH = Measure("length")
 def timing(
     desk: Desk, /, before: Quantity, stroke: Quantity, rod: Quantity | None, aslant: Quantity | None, as_json: bool
 ) -> int:
-    """Turn degrees before top dead centre into millimetres, or back."""
+    """Degrees before top dead centre to millimetres, or back."""
     from diagnose.trade.timing import BASIS, CAUTION, ROD_NOTE, degrees_at, dial_mm, drop_mm, travel_mm
 
     length, eyes = si(stroke, "mm"), si(rod, "mm") if rod else None
@@ -63,7 +63,7 @@ def timing(
 @click.command(
     name="float",
     help=asked(
-        "Work out what another float height does to the level in the bowl. Measured upside down, from the joint to the "
+        "What another float height does to the level. Measured upside down, from the joint to the "
         "far edge of the float, valve just closed.",
         "float 21mm 22.5mm",
     ),
@@ -99,7 +99,7 @@ def float_level(desk: Desk, /, was: Quantity, now: Quantity, arms: float, as_jso
 
 @click.command(
     help=asked(
-        "Work out what the best setting of the mixture screw says. KIND: air (on the filter side) or fuel (on the "
+        "What the best setting of the mixture screw says. KIND: air (on the filter side) or fuel (on the "
         "engine side). TURNS: out from lightly seated, where it idles best.",
         'screw air "1 1/2"',
     )

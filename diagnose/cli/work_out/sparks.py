@@ -20,7 +20,7 @@ OHMS, LENGTH = Measure("resistance"), Measure("length")
 
 @click.command(
     help=asked(
-        "Bring a coil's resistance to 20 C, where manuals give it.", 'coil "4.0 ohm" --temperature 5C --leads "0.2 ohm"'
+        "A coil's resistance at 20 C, where manuals give it.", 'coil "4.0 ohm" --temperature 5C --leads "0.2 ohm"'
     )
 )
 @click.argument("reading", type=OHMS)
@@ -31,7 +31,7 @@ OHMS, LENGTH = Measure("resistance"), Measure("length")
 @AS_JSON
 @click.pass_obj
 def coil(desk: Desk, /, reading: Quantity, temperature: Quantity, leads: Quantity | None, as_json: bool) -> int:
-    """Bring a coil's resistance to 20 C, where manuals give it."""
+    """A coil's resistance at 20 C, where manuals give it."""
     from diagnose.trade.coils import BASIS, LOW_OHM, factor, ohms_at_20
 
     ohms, celsius = si(reading, "ohm"), si(temperature, "C")
@@ -46,13 +46,13 @@ def coil(desk: Desk, /, reading: Quantity, temperature: Quantity, leads: Quantit
     return tell(desk, Worked(answer, working, BASIS, {"ohm_at_20_C": at_20, "factor": factor(celsius)}, notes), as_json)
 
 
-@click.command(help=asked("Work out what another points gap does to the timing.", 'points "0.30 mm" "0.40 mm"'))
+@click.command(help=asked("What another points gap does to the timing.", 'points "0.30 mm" "0.40 mm"'))
 @click.argument("was", type=LENGTH)
 @click.argument("now", type=LENGTH, metavar="NOW")
 @AS_JSON
 @click.pass_obj
 def points(desk: Desk, /, was: Quantity, now: Quantity, as_json: bool) -> int:
-    """Work out what another points gap does to the timing."""
+    """What another points gap does to the timing."""
     from diagnose.trade.points import BASIS, DEGREES_PER_MM, earlier_degrees
     from diagnose.trade.timing import CAUTION
 
@@ -67,15 +67,13 @@ def points(desk: Desk, /, was: Quantity, now: Quantity, as_json: bool) -> int:
     return tell(desk, Worked(answer, working, BASIS, {"degrees_earlier": earlier}, (note,), cautions), as_json)
 
 
-@click.command(
-    help=asked("Turn a dwell from degrees to per cent, or back.", 'dwell "180 deg"', 'dwell "58 %" --openings 4')
-)
+@click.command(help=asked("A dwell from degrees to per cent, or back.", 'dwell "180 deg"', 'dwell "58 %" --openings 4'))
 @click.argument("closed", type=Measure("angle", "percent"))
 @click.option("--openings", type=click.IntRange(1, 8), default=1, show_default=True, help="For each turn of the cam.")
 @AS_JSON
 @click.pass_obj
 def dwell(desk: Desk, /, closed: Quantity, openings: int, as_json: bool) -> int:
-    """Turn a dwell from degrees to per cent, or back."""
+    """A dwell from degrees to per cent, or back."""
     from diagnose.trade.points import BASIS, dwell_degrees, dwell_share
 
     if closed.unit == "deg":
@@ -91,7 +89,7 @@ def dwell(desk: Desk, /, closed: Quantity, openings: int, as_json: bool) -> int:
 
 @click.command(
     help=asked(
-        "Turn the length of a spark in open air into kilovolts.",
+        "The length of a spark in open air as kilovolts.",
         'spark "8 mm" --between needles --at "5000 ft" --temperature 20C',
     )
 )
@@ -117,7 +115,7 @@ def spark(
     as_json: bool,
     **there: Quantity | None,
 ) -> int:
-    """Turn the length of a spark in open air into kilovolts."""
+    """The length of a spark in open air as kilovolts."""
     from diagnose.trade.sparks import BASIS, CAUTION, ERROR, MAKERS_LEAST_MM, as_at_sea_level, density_factor, kilovolts
 
     here = air_there(**there)

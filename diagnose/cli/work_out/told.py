@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -14,12 +15,22 @@ if TYPE_CHECKING:
     from diagnose.trade import Basis
     from diagnose.units import Quantity
 
+_NARROW = 50
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="The same for a program.")
 
 
 def asked(says: str, *examples: str) -> str:
-    """Return the help of a sum: what it works out, and how it is asked."""
-    return "\n".join([says, "", "\b", *(f"  diagnose work-out {example}" for example in examples)])
+    """Return the help of a sum: what it works out, and how it is asked; long examples broken before an option."""
+    rows = ["\b"]
+    for example in examples:
+        command, *options = re.split(r" (?=--)", f"diagnose work-out {example}")
+        rows.append(command)
+        for option in options:
+            if len(rows[-1]) + len(option) < _NARROW - 3:
+                rows[-1] += f" {option}"
+            else:
+                rows.append(f"  {option}")
+    return "\n".join([says, "", *rows])
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from diagnose.model import Repair, Test, Work, may_apply
+from diagnose.terminal.views import NOT_CERTAIN
 from diagnose.wording import minutes, per_cent
 
 if TYPE_CHECKING:  # the real import is heavy and waits until the first answers are being given
     from diagnose.consultation import Consultation
+    from diagnose.consultation.state import Seen
 
 
 def seen_so_far(consultation: Consultation) -> list[tuple[str, bool]]:
@@ -17,12 +19,15 @@ def seen_so_far(consultation: Consultation) -> list[tuple[str, bool]]:
     known, stale = consultation.knowledge, consultation.out_of_date
     last = {seen.test: seen.number for seen in consultation.state.seen}
     return [
-        (
-            f"{known.tests[seen.test].name}: {known.tests[seen.test].outcome(seen.outcome).name}",
-            seen.number == last[seen.test] and seen.test not in stale,
-        )
+        (result(known.tests[seen.test], seen), seen.number == last[seen.test] and seen.test not in stale)
         for seen in consultation.state.seen
     ]
+
+
+def result(test: Test, seen: Seen) -> str:
+    """Return a result in words, with its reading if it was measured."""
+    measured = f"{seen.reading['text']}, " if seen.reading else ""
+    return f"{test.name}: {measured}{test.outcome(seen.outcome).name}{NOT_CERTAIN if seen.weights else ''}"
 
 
 def repairs_done(consultation: Consultation) -> list[tuple[str, str]]:

@@ -31,10 +31,11 @@ def found_by_test(knowledge: Knowledge, state: State, test: Test, seen: Seen) ->
     """
     item = knowledge.quantities.get(test.reading.sheet) if test.reading else None
     given = seen.reading
-    if item is None or not given or test.removes or test.supplies or not may_apply(item.applies, state.facts):
+    if item is None or not given or given.get("value") is None or not may_apply(item.applies, state.facts):
         return state
     _, side = parted(test.id)
-    if (item.id, side) in state.as_found or _put_right(item, state.repairs[: seen.situation.epoch]):
+    changed = test.removes or test.supplies or _put_right(item, side, state.repairs[: seen.situation.epoch])
+    if changed or (item.id, side) in state.as_found:
         return state
     value, unit = float(given["value"]), str(given.get("unit") or item.unit)
     si = in_si(Quantity(value, unit))
@@ -42,9 +43,9 @@ def found_by_test(knowledge: Knowledge, state: State, test: Test, seen: Seen) ->
     return replace(state, as_found={**state.as_found, (item.id, side): found})
 
 
-def _put_right(item: SheetItem, repairs: Sequence[RepairDone]) -> bool:
-    """Return whether a repair may have changed a value."""
-    causes = {*item.low, *item.high, *item.differs}
+def _put_right(item: SheetItem, side: str, repairs: Sequence[RepairDone]) -> bool:
+    """Return whether a repair may have changed a value on that side."""
+    causes = {cause for cause in (*item.low, *item.high, *item.differs) if parted(cause)[1] in ("", side)}
     return any(causes & set(repair.cures) for repair in repairs)
 
 

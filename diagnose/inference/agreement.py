@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from diagnose.inference.compile import compile_network
 from diagnose.inference.factor import Table
@@ -31,6 +32,9 @@ STILL = 5e-3
 
 LEAST = 1e-12
 """No state is ruled out altogether by a part that is carried."""
+
+Places = NDArray[np.intp]
+"""Numbers of causes, in the order of the bike's."""
 
 Carried = dict[str, Table]
 """Cause or mechanism -> a weight for each of its states."""
@@ -81,7 +85,7 @@ def _beside_largest(weights: Table) -> Table:
     return result
 
 
-def _ratio(said: Say, before: Say, own: Table) -> Say:
+def _ratio(said: Say, before: Say, own: Places) -> Say:
     causes = np.ones_like(before.causes)
     causes[own] = np.maximum(said.causes[own], LEAST) / np.maximum(before.causes[own], LEAST)
     return Say(causes, np.maximum(said.mechanisms, LEAST) / np.maximum(before.mechanisms, LEAST))
@@ -120,7 +124,7 @@ class _Alone:
         causes = (given * (whole / each)[:, :, None]).sum(axis=1)
         return Say(causes / causes.sum(axis=1, keepdims=True), on)
 
-    def through_mechanisms(self, say: Say, but: Table) -> Table:
+    def through_mechanisms(self, say: Say, but: Places) -> Table:
         """What the weights say of each mechanism, by it and by its causes but some, shape (mechanisms, 2)."""
         each = (self.chances * say.causes[:, None, :]).sum(axis=2) / self.chances.sum(axis=2)
         each[but] = 1.0
@@ -135,7 +139,7 @@ class _Alone:
         result: Table = np.exp(logs - logs.max(axis=1, keepdims=True, initial=-np.inf))
         return result
 
-    def by_name(self, say: Say, causes: Table) -> Carried:
+    def by_name(self, say: Say, causes: Places) -> Carried:
         """The weights by name, of these causes and every mechanism."""
         found = dict(zip(self.mechanisms, say.mechanisms, strict=True))
         return found | {self.names[n]: say.causes[n, : self.states[n]] for n in causes}
@@ -146,7 +150,7 @@ class _Alike:
     """Causes that were summed out onto the same variables. table: shape (causes, states, states of scope...)."""
 
     scope: tuple[str, ...]
-    rows: Table
+    rows: Places
     table: Table
 
 
@@ -167,7 +171,9 @@ class _Part:
     def marginals(self, say: Say) -> Say:
         """P(state) of every mechanism and of its own causes, with these weights besides; 0 for other causes."""
         through = self._alone.through_mechanisms(say, self.own)
-        weights = [((m,), w[:, None]) for m, w in zip(self._alone.mechanisms, through, strict=True)]
+        weights: list[tuple[tuple[str, ...], Table]] = [
+            ((m,), w[:, None]) for m, w in zip(self._alone.mechanisms, through, strict=True)
+        ]
         shares = []
         for some in self._alike:
             axes = (1,) * len(some.scope)
@@ -185,7 +191,7 @@ class _Part:
         return Say(causes, np.array(on).reshape(-1, 2))
 
 
-def _alike(names: Sequence[str], own: Table, folded: Mapping[str, Folded]) -> list[_Alike]:
+def _alike(names: Sequence[str], own: Places, folded: Mapping[str, Folded]) -> list[_Alike]:
     """The causes by what they were summed out onto."""
     groups: dict[tuple[tuple[str, ...], int], list[int]] = {}
     for n in own.tolist():

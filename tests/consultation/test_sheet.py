@@ -122,7 +122,7 @@ def test_on_a_twin_found_and_set_go_by_side_and_the_manual_does_not(shipped) -> 
 def test_what_was_put_right_on_one_side_leaves_the_other_as_found(shipped) -> None:
     job = begin(shipped, TWIN)
     for side in ("left", "right"):
-        seen = Event("observe", judged(shipped, job.state.facts, f"gap_plug.{side}", "0.7 mm"))
+        seen = Event("observe", judged(shipped, job.state, f"gap_plug.{side}", "0.7 mm"))
         after = job.add(repair("clean_plug.left")).add(seen)
         assert list(after.state.as_found) == ([] if side == "left" else [("plug_gap", "right")])
 

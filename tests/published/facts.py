@@ -34,6 +34,8 @@ def celsius(fahrenheit):
 
 def lands(knowledge, facts, test, *readings):
     """The outcomes that readings land on by the book's own ranges."""
-    from diagnose.consultation.readings import judged
+    from diagnose.consultation.measuring import judged
+    from diagnose.consultation.state import Shop, State
 
-    return {judged(knowledge, facts, test, reading)["outcome"] for reading in readings}
+    at_sea_level = State(facts=facts, shop=Shop(elevation_m=0.0))
+    return {judged(knowledge, at_sea_level, test, reading)["outcome"] for reading in readings}

@@ -31,6 +31,7 @@ SI = {
     "capacitance": ("uF", 1e-6),
     "rotation": ("rpm", 1 / 60),
     "percent": ("percent", 0.01),
+    "power": ("W", 1.0),
 }
 """Kind of quantity -> one of its units, and what one of that is in SI. What is counted is its own number."""
 

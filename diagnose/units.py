@@ -1,28 +1,35 @@
 """Quantities as people write them ("90 psi", "0,6 mm", "5k6", "1 1/2 turns") and their exact conversion.
 
-A comma and a point both mark decimals; a thousands sign is never accepted. Every factor below is exact:
-inch 25.4 mm, pound 0.45359237 kg, standard gravity 9.80665 m/s2, mercury 13 595.1 kg/m3 (conventional inHg),
-imperial gallon 4.54609 l, US gallon 231 cubic inches, 0 C = 273.15 K, degree F = 5/9 K from -459.67.
-Source: BIPM, The International System of Units, 9th ed.; NIST SP 811 (2008), appendix B (both from memory).
+A comma and a point both mark decimals; a thousands sign is never accepted. What is said to be about so much ("~90 psi",
+"ca. 0.6 mm") is read and marked. The units stand in unit_table.py.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from unicodedata import normalize
+from itertools import pairwise
+from unicodedata import category, normalize
 
 from diagnose.problems import DiagnoseError
+from diagnose.unit_table import ADVICE, BY_NAME, CASE_MATTERS, NEVER_NEGATIVE, SPELLINGS, UNITS, USUAL, Unit, key
+
+__all__ = ["UNITS", "Quantity", "QuantityError", "convert", "kind_of", "parse_quantity", "read_quantity", "units_of"]
 
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A number and its unit. unit: a name of this table, empty where none was written; text: as written."""
+    """A number and its unit.
+
+    unit: a name of the table, empty where none was written; text: as written; about: it was said to be only about that
+    much, so its error is larger than the instrument's.
+    """
 
     value: float
     unit: str
     text: str = ""
+    about: bool = field(default=False, repr=False)
 
     def __str__(self) -> str:
         """Return the number with its unit.
@@ -31,22 +38,6 @@ class Quantity:
         '0.6 mm'
         """
         return f"{self.value:.10g} {self.unit}".rstrip()
-
-
-@dataclass(frozen=True, slots=True)
-class _Unit:
-    """One unit: (value + offset) * factor is the value in its kind's base unit. spellings: other words."""
-
-    name: str
-    kind: str
-    factor: Fraction
-    spellings: tuple[str, ...] = ()
-    offset: Fraction = Fraction(0)
-
-
-def _unit(name: str, kind: str, factor: str | Fraction, spellings: str = "", offset: str = "0") -> _Unit:
-    """Return a unit; spellings are parted by a bar."""
-    return _Unit(name, kind, Fraction(factor), tuple(filter(None, spellings.split("|"))), Fraction(offset))
 
 
 class QuantityError(DiagnoseError):
@@ -63,81 +54,11 @@ def _printable(text: str) -> str:
     return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in text)
 
 
-_GRAVITY = Fraction("9.80665")
-_INCH = Fraction("0.0254")
-_POUND_FORCE = Fraction("0.45359237") * _GRAVITY
-_INCH_OF_MERCURY = Fraction("13595.1") * _GRAVITY * _INCH
-_PINT_OUNCE = Fraction(4546090, 160 * 1000)
-_US_OUNCE = 231 * Fraction("2.54") ** 3 / 128
-
-_TABLE = (
-    _unit("Pa", "pressure", "1"),
-    _unit("hPa", "pressure", "100", "mbar"),
-    _unit("kPa", "pressure", "1000"),
-    _unit("bar", "pressure", "100000"),
-    _unit("psi", "pressure", _POUND_FORCE / _INCH**2, "lbf/in2|lb/in2|lbs/in2|psig"),
-    _unit("kgf/cm2", "pressure", _GRAVITY * 10000, "kg/cm2|kp/cm2"),
-    _unit("inHg", "pressure", _INCH_OF_MERCURY),
-    _unit("mV", "voltage", "0.001"),
-    _unit("V", "voltage", "1", "volt|volts"),
-    _unit("kV", "voltage", "1000"),
-    _unit("ohm", "resistance", "1", "ohms|R"),
-    _unit("kohm", "resistance", "1000", "kohms|k|K|kR"),
-    _unit("Mohm", "resistance", "1000000", "Mohms|M|megohm|megohms"),
-    _unit("mm", "length", "0.001"),
-    _unit("cm", "length", "0.01"),
-    _unit("m", "length", "1", "metre|metres|meter|meters"),
-    _unit("in", "length", _INCH, 'inch|inches|"'),
-    _unit("thou", "length", _INCH / 1000),
-    _unit("ft", "length", "0.3048", "foot|feet|'"),
-    _unit("ml/min", "flow", "1", "cc/min|cm3/min"),
-    _unit("l/h", "flow", Fraction(1000, 60), "l/hr"),
-    _unit("ml", "volume", "1", "cc|cm3"),
-    _unit("l", "volume", "1000", "litre|litres|liter|liters"),
-    _unit("imp fl oz", "volume", _PINT_OUNCE, "UK fl oz|fl oz|fl oz imp"),
-    _unit("US fl oz", "volume", _US_OUNCE, "fl oz|fl oz US"),
-    _unit("K", "temperature", "1", "kelvin"),
-    _unit("C", "temperature", "1", "degC|deg C|celsius", "273.15"),
-    _unit("F", "temperature", Fraction(5, 9), "degF|deg F|fahrenheit", "459.67"),
-    _unit("ms", "time", "0.001"),
-    _unit("s", "time", "1", "sec|secs|second|seconds"),
-    _unit("min", "time", "60", "mins|minute|minutes"),
-    _unit("h", "time", "3600", "hr|hrs|hour|hours"),
-    _unit("deg", "angle", "1", "degree|degrees"),
-    _unit("km/h", "speed", "1", "kph|kmh"),
-    _unit("mph", "speed", "1.609344"),
-    _unit("N m", "torque", "1"),
-    _unit("kgf m", "torque", _GRAVITY, "kg m|kp m"),
-    _unit("lbf ft", "torque", _POUND_FORCE * 12 * _INCH, "ft lbf|lb ft|ft lb|ft lbs"),
-    _unit("A", "current", "1", "amp|amps|ampere|amperes"),
-    _unit("mA", "current", "0.001"),
-    _unit("uF", "capacitance", "1", "mfd"),
-    _unit("nF", "capacitance", "0.001"),
-    _unit("rpm", "rotation", "1", "rev/min|1/min|/min"),
-    _unit("turns", "count", "1", "turn"),
-    _unit("kicks", "count", "1", "kick"),
-    _unit("percent", "percent", "1", "%"),
-)
-UNITS = {unit.name: unit.kind for unit in _TABLE}
-"""Name of every unit -> the kind of quantity it measures."""
-
-_BY_NAME = {unit.name: unit for unit in _TABLE}
-_CASE_MATTERS = frozenset({"m", "mohm", "mohms"})
-"""Spellings that mean something a million times smaller in small letters."""
-
-_ADVICE = {
-    "lb": ("a pound is a weight", "psi for a pressure, lbf ft for a torque"),
-    "lbs": ("a pound is a weight", "psi for a pressure, lbf ft for a torque"),
-    "kg": ("a kilogram is a weight", "kgf/cm2 for a pressure, kgf m for a torque"),
-    "mohm": ("this could be thousandths or millions of an ohm", "ohm or Mohm"),
-    "oz": ("this could be a weight or a volume", "imp fl oz or US fl oz for a volume"),
-}
-"""What is often written in place of a unit -> what it is, what to write."""
-
 _SIGNS = str.maketrans(
     {
         "\N{MINUS SIGN}": "-",
         "\N{EN DASH}": "-",
+        "\N{EM DASH}": "-",
         "\N{RIGHT SINGLE QUOTATION MARK}": "'",
         "\N{PRIME}": "'",
         "\N{DOUBLE PRIME}": '"',
@@ -148,13 +69,45 @@ _SIGNS = str.maketrans(
     }
 )
 _LONGEST = 40
+_FRACTION = "[¼-¾⅐-⅞]"
+_ABOUT = r"(?:about|abt\.?|around|roughly|approximately|approx\.?|circa|ca\.?|c\.|[~≈∼])"
+_ABOUT_AFTER = r"(?:or so|roughly|approximately|approx\.?)"
+_BOUND = (
+    r"(?:[<>≤≥]=?|over|under|above|below|up to|at least|at most|more than|less than|min\.?|max\.?|almost|nearly|just)"
+)
+_SAMPLE = "a number and its unit, such as 95 psi"
+
+
+def read_quantity(text: str, *kinds: str) -> Quantity:
+    """Return a reading of a kind, with a unit; only what is counted may stand without one.
+
+    Args:
+        text: as for `parse_quantity`.
+        kinds: the kinds of quantity that may be given, such as "pressure"; the first decides between two meanings.
+
+    Raises:
+        QuantityError: it cannot be read, has no unit, or one of another kind; the message says what to write.
+
+    >>> read_quantity("about 90 psi", "pressure").about
+    True
+    """
+    quantity = parse_quantity(text, kinds[0])
+    measured = kind_of(quantity.unit)
+    if measured in kinds:
+        return quantity
+    usual = [unit for kind in kinds for unit in USUAL[kind]]
+    if not quantity.unit or (quantity.unit == "deg" and "temperature" in kinds):
+        says = "degrees of what" if quantity.unit else "the unit is missing"
+        raise _refusal(text, says, " or ".join(f"{quantity.value:.10g} {unit}" for unit in usual))
+    says = f"{quantity.unit} is a unit of {measured}, not of {' or '.join(kinds)}"
+    raise _refusal(text, says, f"a reading in {' or '.join(usual)}")
 
 
 def parse_quantity(text: str, kind: str = "") -> Quantity:
     """Return what was written as a number with a unit; without a unit the unit is empty.
 
     Args:
-        text: one number and one unit; comma or point for decimals; fractions; 5k6 for 5.6 kohm.
+        text: one number and one unit; comma or point for decimals; fractions; 5k6 for 5.6 kohm; about, ca., ~.
         kind: the kind of quantity that is asked for; decides where a spelling has two meanings ("5K").
 
     Raises:
@@ -165,22 +118,21 @@ def parse_quantity(text: str, kind: str = "") -> Quantity:
     >>> parse_quantity("5k6").unit
     'kohm'
     """
-    tidy = _tidy(text)
+    tidy, about = _without_about(_tidy(text))
     short = re.fullmatch(r"([0-9]*)([RkKM])([0-9]+)\s*(?:ohms?)?", tidy)
     if short:
         whole, letter, part = short.groups()
         unit = {"R": "ohm", "M": "Mohm"}.get(letter, "kohm")
-        return Quantity(float(f"{whole or 0}.{part}"), unit, text.strip())
+        return Quantity(float(f"{whole or 0}.{part}"), unit, text.strip(), about)
     match = re.fullmatch(r"([+-]?)([0-9.,/ ]*[0-9])\s*(.*)", tidy)
     if not match:
-        raise _refusal(text, "a reading begins with a number", "a number and its unit, such as 95 psi")
+        raise _refusal(text, *_no_number(tidy))
     sign, digits, rest = match.groups()
     _check_rest(text, digits, rest)
     value = _number(text, digits.strip()) * (-1 if sign == "-" else 1)
     unit = _spelled(text, rest, kind) if rest else ""
-    if unit and _BY_NAME[unit].kind == "temperature" and _to_base(value, _BY_NAME[unit]) < 0:
-        raise _refusal(text, "nothing can be that cold", "a temperature above -273.15 C or -459.67 F")
-    return Quantity(value, unit, text.strip())
+    _check_sign(text, value, unit)
+    return Quantity(value, unit, text.strip(), about)
 
 
 def convert(quantity: Quantity, unit: str) -> Quantity:
@@ -197,13 +149,13 @@ def convert(quantity: Quantity, unit: str) -> Quantity:
         says = f"this cannot be given in {unit or 'plain numbers'}"
         raise _refusal(str(quantity), says, ", ".join(units_of(kind)))
     if quantity.unit == unit or kind == "count":
-        return Quantity(quantity.value, unit, quantity.text)
-    target = _BY_NAME[unit]
+        return replace(quantity, unit=unit)
+    target = BY_NAME[unit]
     try:
-        value = float(_to_base(quantity.value, _BY_NAME[quantity.unit]) / target.factor - target.offset)
+        value = float(_to_base(quantity.value, BY_NAME[quantity.unit]) / target.factor - target.offset)
     except (ValueError, OverflowError):
         raise _refusal(str(quantity), "this number is not finite or too large", "a smaller number") from None
-    return Quantity(value, unit, quantity.text)
+    return replace(quantity, value=value, unit=unit)
 
 
 def kind_of(unit: str) -> str:
@@ -233,19 +185,51 @@ def _tidy(text: str) -> str:
     """Return the text with one spelling of each sign; refuse what cannot be a reading at all."""
     tidy = " ".join(text.split())
     if not tidy or len(tidy) > _LONGEST:
-        raise _refusal(tidy[:_LONGEST], "this is no reading", "a number and its unit, such as 95 psi")
+        raise _refusal(tidy[:_LONGEST], "this is no reading", _SAMPLE)
     if re.fullmatch(r"o\.?l\.?|overload|open|infinit[ey]|inf|∞", tidy.casefold()):
         raise _refusal(text, "the meter found no end, which is no number", "the outcome, not a reading")
-    parted = re.sub(r"([0-9])([¼-¾⅐-⅞])", r"\1 \2", tidy).translate(_SIGNS)
-    return normalize("NFKC", parted).translate(_SIGNS)
+    for before, sign in pairwise(f" {tidy}"):  # a raised 2 may end a unit; anywhere else 10² would be read as 102
+        if category(sign) == "No" and not re.match(_FRACTION, sign) and not before.isalpha():
+            raise _refusal(text, f'the sign "{sign}" is not read here', "plain digits")
+    parted = re.sub(rf"([0-9])({_FRACTION})", r"\1 \2", tidy).translate(_SIGNS)
+    plain = normalize("NFKC", parted).translate(_SIGNS)
+    return re.sub(r"^([0-9]+)-([0-9]+/[0-9]+)(?![0-9/.,])", r"\1 \2", plain)  # 1-1/2 is one and a half
+
+
+def _without_about(tidy: str) -> tuple[str, bool]:
+    """Return a text without the word that says that it is about so much, and whether there was one."""
+    before = re.fullmatch(rf"{_ABOUT}\s*([-+.,0-9RkKM].*)", tidy, re.IGNORECASE)
+    rest = before[1] if before else tidy
+    after = re.fullmatch(rf"(.*?[^\s,]),?\s+{_ABOUT_AFTER}", rest, re.IGNORECASE)
+    return (after[1] if after else rest), bool(before or after)
+
+
+def _no_number(tidy: str) -> tuple[str, str]:
+    """Return why a text that begins with no number is refused, and what to write."""
+    bound = re.match(rf"{_BOUND}(?:\s*|\b)[^0-9]*([0-9][0-9.,]*)", tidy, re.IGNORECASE)
+    if bound:
+        return "this says where it ends, not what was read", f"what the instrument showed, such as {bound[1]}"
+    return "a reading begins with a number", _SAMPLE
+
+
+def _check_sign(text: str, value: float, unit: str) -> None:
+    """Refuse what is less than nothing."""
+    if unit and UNITS[unit] == "temperature" and _to_base(value, BY_NAME[unit]) < 0:
+        raise _refusal(text, "nothing can be that cold", "a temperature above -273.15 C or -459.67 F")
+    if unit and value < 0 and UNITS[unit] in NEVER_NEGATIVE:
+        raise _refusal(text, f"no {UNITS[unit]} is less than nothing", f"{-value:.10g} {unit}, or 0 {unit}")
 
 
 def _check_rest(text: str, digits: str, rest: str) -> None:
     """Refuse what follows a number but is no unit: a range, a thousands sign, an unfinished decimal."""
     if re.match(r"(-|to|\.\.|/|\+|±)\s*[0-9]", rest):
         raise _refusal(text, "this is more than one number", f"one number, such as {digits.strip()}")
-    if re.match(r"['`_][0-9]", rest):
+    if re.match(r"['`_][0-9]{3}(?![0-9])", rest):
         raise _refusal(text, "a thousands sign is not read", "the number without it")
+    if re.match(r"\+$|\+\s*[a-zA-Z]", rest):
+        raise _refusal(text, "this says where it ends, not what was read", "what the instrument showed")
+    if rest[:1] in tuple("*^·⋅:;=") or rest[-1:] in tuple("*^-"):
+        raise _refusal(text, f'there is a "{rest[0] if rest[:1] in tuple("*^·⋅:;=") else rest[-1]}" too many', _SAMPLE)
     if rest[:1] in (".", ","):
         raise _refusal(text, "the number is not finished", f"{digits.strip()} or its decimals as well")
 
@@ -253,7 +237,7 @@ def _check_rest(text: str, digits: str, rest: str) -> None:
 def _number(text: str, digits: str) -> float:
     """Return the value of "12", "12.4", ",6", "3/16" or "1 1/2"."""
     fraction = re.fullmatch(r"(?:([0-9]+) )?([0-9]+) ?/ ?([0-9]+)", digits)
-    if fraction and int(fraction[3]):
+    if fraction and int(fraction[3]) and (not fraction[1] or int(fraction[2]) < int(fraction[3])):
         return float(int(fraction[1] or 0) + Fraction(int(fraction[2]), int(fraction[3])))
     if re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", digits):
         write = f"{digits.replace(',', '.')} or {digits.replace(',', '')}"
@@ -268,40 +252,18 @@ def _number(text: str, digits: str) -> float:
     raise _refusal(text, "this is more than one number", "one number with one decimal sign")
 
 
-def _key(spelling: str) -> str:
-    """Return a spelling without the spaces, points and dashes that people put in or leave out."""
-    return re.sub(r"[\s.·⋅*^-]", "", spelling)
-
-
-def _spellings() -> dict[str, tuple[str, ...]]:
-    """Return spelling -> names of the units it may mean; in small letters too unless the size changes."""
-    table: dict[str, tuple[str, ...]] = {}
-    for unit in _TABLE:
-        for spelling in (unit.name, *unit.spellings):
-            known = table.get(_key(spelling), ())
-            if unit.name not in known:
-                table[_key(spelling)] = (unit.name, *known) if spelling == unit.name else (*known, unit.name)
-    for spelling, names in list(table.items()):
-        if spelling.casefold() not in _CASE_MATTERS:
-            table.setdefault(spelling.casefold(), names)
-    return table
-
-
-_SPELLINGS = _spellings()
-
-
 def _spelled(text: str, rest: str, kind: str) -> str:
     """Return the name of the unit that was written."""
-    key = _key(rest)
-    small = key.casefold()
-    names = _SPELLINGS.get(key) or (_SPELLINGS.get(small, ()) if small not in _CASE_MATTERS else ())
+    spelling = key(rest)
+    small = spelling.casefold()
+    names = SPELLINGS.get(spelling) or (SPELLINGS.get(small, ()) if small not in CASE_MATTERS else ())
     meant = [name for name in names if UNITS[name] == kind] or list(names)
     if len({UNITS[name] for name in meant}) < len(meant):
         raise _refusal(text, f"{rest} has more than one size", " or ".join(meant))
     if not meant:
         near = "" if re.search("[0-9]", rest) else _nearest(rest)
         unknown = (f'no unit is called "{rest}"', near or "one number and one unit, such as 95 psi")
-        raise _refusal(text, *_ADVICE.get(small, unknown))
+        raise _refusal(text, *ADVICE.get(small, unknown))
     return meant[0]
 
 
@@ -309,11 +271,11 @@ def _nearest(word: str) -> str:
     """Return the unit whose spelling is nearest, or nothing."""
     from difflib import get_close_matches  # only when something is wrong: it is slow to load
 
-    near = get_close_matches(_key(word), _SPELLINGS, n=1, cutoff=0.6)
-    return _SPELLINGS[near[0]][0] if near else ""
+    near = get_close_matches(key(word), SPELLINGS, n=1, cutoff=0.6)
+    return SPELLINGS[near[0]][0] if near else ""
 
 
-def _to_base(value: float, unit: _Unit) -> Fraction:
+def _to_base(value: float, unit: Unit) -> Fraction:
     """Return the value in the base unit of its kind, from the decimals as they would be printed."""
     return (Fraction(repr(float(value))) + unit.offset) * unit.factor
 

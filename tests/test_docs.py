@@ -36,7 +36,7 @@ def test_every_command_is_in_the_readme_and_has_help(name):
 
 
 def test_every_command_in_the_readme_exists():
-    told = set(re.findall(r"`diagnose ([a-z]+)", README))
+    told = set(re.findall(r"`diagnose ([a-z-]+)", README))
     assert told <= set(commands())
 
 

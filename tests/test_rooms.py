@@ -47,6 +47,8 @@ def test_the_rooms_keep_their_contract(copy):
         ("diagnose/terminal/screens.py", "import yaml", "yaml and pydantic only in reading"),
         ("diagnose/planning/access.py", "import networkx", "networkx only in network and inference"),
         ("diagnose/consultation/state.py", "import sqlite3", "sqlite only in records"),
+        ("diagnose/trade/jets.py", "import diagnose.units", "the sums of the trade know nothing of the tool"),
+        ("diagnose/trade/air.py", "import diagnose.reading", "rooms: each imports only from rooms below it"),
         ("diagnose/report/trail.py", "import rich", "prompts and colours only at the keyboard"),
     ],
 )

@@ -171,7 +171,12 @@ class Consultation:
     @cached_property
     def worth(self) -> Worth:
         """What it may still cost, what could break the owner's limit, and the cheapest way to end it."""
-        return worth_of(self.knowledge, self.state, self._ahead)
+        return worth_of(self.knowledge, self.state, self._ahead, self.pays)
+
+    @property
+    def pays(self) -> bool:
+        """Whether some step that can be done now takes more off what is left than it costs."""
+        return any(step.merit >= 1.0 for step in self._ahead.steps if not step.forbidden)
 
     @property
     def watches_money(self) -> bool:

@@ -48,7 +48,7 @@ class Worth:
     runs; infinite where the owner said neither. hand_on: money to close up and hand it on. stop: what stopping loses,
     the least of what is left of the ceiling and what it is worth running; infinite where the owner said neither.
     enders: likeliest first. first: the test that goes before all others, or empty. best: going on, unless handing on
-    or stopping is clearly cheaper; going on may end in either once it has cost as much (Spread.until).
+    or stopping is clearly cheaper, or cheaper at all where no step pays any more; going on may end in either once it has cost as much (Spread.until).
     """
 
     limit: Limit
@@ -68,8 +68,8 @@ class Worth:
         return 1.0 if self.left is None else self.spread.within(self.left)
 
 
-def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked) -> Worth:
-    """Return what the job may still cost and whether that is worth it."""
+def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked, pays: bool = True) -> Worth:
+    """Return what the job may still cost and whether that is worth it. pays: some step takes off more than it costs."""
     given, limit = ahead.given, state.limit
     spent = state.minutes / 60 * state.shop.labour + state.parts
     left = None if limit.ceiling is None else max(limit.ceiling - spent, 0.0)
@@ -100,7 +100,7 @@ def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked) -> Worth:
             if one.chance >= LEAST_ENDER
         ),
         first=goes_first(found, min(money.mean, cut_off)),
-        best=_best(min(money.mean, money.until(min(hand_on(ahead), stop))), hand_on(ahead), stop),
+        best=_best(min(money.mean, money.until(min(hand_on(ahead), stop))), hand_on(ahead), stop, pays),
     )
 
 
@@ -110,9 +110,12 @@ def hand_on(ahead: Outlooked) -> float:
     return bench.money(bench.tree.minutes_to_close(bench.opened)) + bench.service_cost
 
 
-def _best(go_on: float, handing: float, stop: float) -> Way:
-    """Return the cheapest, going on unless an end is clearly cheaper; of equals the one that gets the bike running."""
-    if min(handing, stop) > CLEARLY * go_on:
+def _best(go_on: float, handing: float, stop: float, pays: bool) -> Way:
+    """Return the cheapest, going on unless an end is clearly cheaper; of equals the one that gets the bike running.
+
+    Where no step pays any more an end need not be clearly cheaper.
+    """
+    if min(handing, stop) > (CLEARLY if pays else 1.0) * go_on:
         return "go_on"
     return "hand_on" if handing <= stop + EQUAL else "stop"
 

@@ -105,7 +105,8 @@ def carried_out(bench: Bench, move: Move) -> Bench:
         event = _repaired(bench, work)
     else:
         test = _as_test(work)
-        event = observe(test.id, answer(bench.world, test, situation_for(job.knowledge, job.state, test)))
+        situation = situation_for(job.knowledge, job.state, test)
+        event = observe(test.id, answer(bench.world, test, situation, job.state.repairs))
     after = job.add(event)
     return Bench(after, followed(bench.world, job, after), bench.waited + wait)
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from diagnose.consultation import begin, repair, try_out
-from diagnose.inference import parts
+from diagnose.inference import agreement, parts
 from diagnose.inference.ladder import Observation, Rung
 from diagnose.inference.posterior import Question, posterior, settled
 from diagnose.model import PRESENT
@@ -22,8 +22,8 @@ def all_causes(bike, question):
 @pytest.mark.parametrize("seed", range(10))
 def test_answers_about_single_causes_lose_nothing(monkeypatch, seed):
     monkeypatch.setattr(parts, "PART_CELLS", 1)
-    monkeypatch.setattr(parts, "STILL", 1e-12)
-    monkeypatch.setattr(parts, "MOST_SWEEPS", 300)
+    monkeypatch.setattr(agreement, "STILL", 1e-12)
+    monkeypatch.setattr(agreement, "MOST_SWEEPS", 300)
     rng = np.random.default_rng(seed)
     bike = rk.random_bike(rng, causes=6, conditions=2, mechanisms=2)
     repairs = rk.random_repairs(rng, bike, 2)

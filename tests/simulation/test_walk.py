@@ -156,7 +156,7 @@ def test_perfect_knowledge_hands_on_what_nobody_can_repair(small):
 
 @pytest.mark.parametrize("policy", list(POLICIES))
 def test_nobody_tries_an_unchanged_bike_again_and_again(small, policy):
-    """A bike of the small book whose only fault is not in it: everything is tried once, then it is handed on."""
+    """A bike of the small book whose only fault is not in it: everything is tried once, then it is handed on (or runs once by luck)."""
     bike = next(
         one
         for one in (invented(small, 0, number, "lately") for number in range(200))
@@ -164,6 +164,6 @@ def test_nobody_tries_an_unchanged_bike_again_and_again(small, policy):
     )
     done = []
     result = walk(bike, brought_in(small, bike), policy, lambda number, move, bench: done.append(move))
-    assert result.handed_on
+    assert not result.cured
     assert result.steps < MOST_STEPS
     assert not any(first == second for first, second in pairwise(done))

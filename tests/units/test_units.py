@@ -21,7 +21,10 @@ NIST = [
     ("inHg", "Pa", "3.386389E+03"),
     ("lbf ft", "N m", "1.355818E+00"),
     ("US fl oz", "ml", "2.957353E+01"),
+    ("US gal", "l", "3.785412E+00"),
+    ("hp", "W", "7.456999E+02"),
     ("imp fl oz", "ml", "2.841306E+01"),
+    ("imp gal", "l", "4.546090E+00"),
 ]
 NIST_EXACT = [
     ("bar", "Pa", 1e5),
@@ -131,6 +134,18 @@ SAID = [
     ("1830 m", 1830.0, "m"),
     ("1 1/2 turns", 1.5, "turns"),
     ("1½ turns", 1.5, "turns"),
+    ("1-1/2 turns", 1.5, "turns"),
+    ("12.4 V DC", 12.4, "V"),
+    ("40 VAC", 40.0, "V"),
+    ("22° BTDC", 22.0, "deg"),
+    ("2.5 mm BTDC", 2.5, "mm"),
+    ("20 cmHg", 20.0, "cmHg"),
+    ("14 thousandths", 14.0, "thou"),
+    ("95 lb/sq in", 95.0, "psi"),
+    ("2 years", 2.0, "years"),
+    ("8 hp", 8.0, "hp"),
+    ("1 US gal", 1.0, "US gal"),
+    ("1 imp gallon", 1.0, "imp gal"),
     ("¾ turn", 0.75, "turns"),
     ("12 kicks", 12.0, "kicks"),
     ("350 ml/min", 350.0, "ml/min"),
@@ -164,6 +179,44 @@ def test_what_people_write_is_understood(written, value, unit):
     assert parse_quantity(written) == Quantity(value, unit, written.strip())
 
 
+ABOUT = [
+    ("about 11,4 V", 11.4, "V"),
+    ("About 11.4V", 11.4, "V"),
+    ("~90 psi", 90.0, "psi"),
+    ("~ 90 psi", 90.0, "psi"),
+    ("≈90 psi", 90.0, "psi"),
+    ("ca. 0.6 mm", 0.6, "mm"),
+    ("ca 0,6 mm", 0.6, "mm"),
+    ("c. 0.6 mm", 0.6, "mm"),
+    ("circa 0.6 mm", 0.6, "mm"),
+    ("approx 72F", 72.0, "F"),
+    ("approx. 72F", 72.0, "F"),
+    ("approximately 6000 ft", 6000.0, "ft"),
+    ("roughly 1 1/2 turns", 1.5, "turns"),
+    ("around 5k6", 5.6, "kohm"),
+    ("about .024 in", 0.024, "in"),
+    ("about -3 C", -3.0, "C"),
+    ("90 psi or so", 90.0, "psi"),
+    ("90 psi, roughly", 90.0, "psi"),
+    ("90 psi approx.", 90.0, "psi"),
+    ("about 90", 90.0, ""),
+]
+
+
+@pytest.mark.parametrize(("written", "value", "unit"), ABOUT)
+def test_a_hedge_is_read_marked_and_kept_as_it_was_typed(written, value, unit):
+    quantity = parse_quantity(written)
+    assert (quantity.value, quantity.unit, quantity.text, quantity.about) == (value, unit, written, True)
+    kept = convert(quantity, unit)
+    assert kept.about
+    assert kept.text == written
+
+
+def test_a_reading_without_a_hedge_is_not_marked():
+    assert not parse_quantity("90 psi").about
+    assert convert(parse_quantity("~90 psi"), "kPa").about
+
+
 def test_the_kind_asked_for_decides_between_two_meanings():
     assert parse_quantity("5K", "resistance").unit == "kohm"
     assert parse_quantity("293 K", "temperature").unit == "K"
@@ -183,9 +236,7 @@ REFUSED = [
     ("", "this is no reading", "a number and its unit, such as 95 psi"),
     ("   ", "this is no reading", "a number and its unit, such as 95 psi"),
     ("psi", "a reading begins with a number", "a number and its unit, such as 95 psi"),
-    ("about 90 psi", "a reading begins with a number", "a number and its unit, such as 95 psi"),
-    ("~90 psi", "a reading begins with a number", "a number and its unit, such as 95 psi"),
-    (">100 psi", "a reading begins with a number", "a number and its unit, such as 95 psi"),
+    (">100 psi", "this says where it ends, not what was read", "what the instrument showed, such as 100"),
     ("ninety psi", "a reading begins with a number", "a number and its unit, such as 95 psi"),
     ("nan V", "a reading begins with a number", "a number and its unit, such as 95 psi"),
     ("--5 V", "a reading begins with a number", "a number and its unit, such as 95 psi"),
@@ -221,7 +272,7 @@ REFUSED = [
     ("12V6", 'no unit is called "V6"', "one number and one unit, such as 95 psi"),
     ("6 ft 2 in", 'no unit is called "ft 2 in"', "one number and one unit, such as 95 psi"),
     ("2 min 30 s", 'no unit is called "min 30 s"', "one number and one unit, such as 95 psi"),
-    ("1:30 min", 'no unit is called ":30 min"', "one number and one unit, such as 95 psi"),
+    ("1:30 min", 'there is a ":" too many', "a number and its unit, such as 95 psi"),
     ("0x1F V", 'no unit is called "x1F V"', "one number and one unit, such as 95 psi"),
     ("90 lbs", "a pound is a weight", "psi for a pressure, lbf ft for a torque"),
     ("9 kg", "a kilogram is a weight", "kgf/cm2 for a pressure, kgf m for a torque"),
@@ -326,5 +377,5 @@ def test_every_kind_that_the_bench_needs_has_units():
         "temperature",
         "angle",
     }
-    expected |= {"speed", "torque", "current", "capacitance", "rotation", "count", "percent"}
+    expected |= {"speed", "torque", "current", "capacitance", "rotation", "count", "percent", "power"}
     assert set(UNITS.values()) == expected

@@ -15,9 +15,9 @@ Policy = Callable[[Consultation], Move | None]
 
 
 def ours(job: Consultation) -> Move | None:
-    """Choose what the tool proposes next; hand on where that is nothing."""
+    """Choose what the tool proposes next; hand on where that is nothing, or where the tool says that it is cheaper."""
     step = job.next_step
-    if step is None:
+    if step is None or (job.watches_money and job.worth.best == "hand_on"):
         return None
     return TRY if step.kind == "try_out" else Move(step.kind, step.id)
 

@@ -22,3 +22,13 @@ def other_side(entry_id: str) -> str:
     """
     name, _, side = entry_id.rpartition(".")
     return side_of(name, SIDES[1 - SIDES.index(side)]) if side in SIDES else entry_id
+
+
+def parted(entry_id: str) -> tuple[str, str]:
+    """Return an id without its side, and the side; empty where it has none.
+
+    >>> parted("plug_dead.left"), parted("tank_empty")
+    (('plug_dead', 'left'), ('tank_empty', ''))
+    """
+    name, _, side = entry_id.rpartition(".")
+    return (name, side) if side in SIDES else (entry_id, "")

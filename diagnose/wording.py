@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Any
+
+from diagnose.model import Knowledge
 
 
 def per_cent(share: float) -> str:
@@ -49,6 +52,20 @@ def money(amount: float, currency: str) -> str:
     return f"{amount:.0f} {currency}".strip()
 
 
+MONTHS = "January February March April May June July August September October November December"
+
+
+def day(iso: str, *, short: bool = False) -> str:
+    """Return a date as people say it; short: without the year.
+
+    >>> day("2026-11-05"), day("2026-11-05", short=True)
+    ('5 November 2026', '5 Nov')
+    """
+    year, month, number = (int(part) for part in iso.split("-"))
+    name = MONTHS.split()[month - 1]
+    return f"{number} {name[:3]}" if short else f"{number} {name} {year}"
+
+
 def told_late(repair: str) -> str:
     """Return what follows a result that was told after a repair but seen before it; nothing for no repair.
 
@@ -93,3 +110,15 @@ def in_a_sentence(name: str) -> str:
     ('coil dead', 'CDI dead')
     """
     return name[:1].lower() + name[1:] if name[1:2].islower() else name
+
+
+def on_sheet(known: Knowledge, body: Mapping[str, Any], what: str) -> str:
+    """Return what an event says of a value of the sheet; what: manual, as found or as set."""
+    item = known.quantities[body["item"]]
+    side = f", {body['side']}" if body.get("side") else ""
+    text = item.choices.get(str(body["text"]), str(body["text"]))
+    degrees = body.get("temperature_C")
+    more = [str(body[key]) for key in ("source", "instrument") if body.get(key)]
+    more += [] if degrees is None else [f"at {degrees:g} C"]
+    beside = f" ({', '.join(more)})" if more else ""
+    return f"{item.name}{side}, {what}: {text}{beside}"

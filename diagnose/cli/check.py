@@ -18,6 +18,7 @@ PARTS = (
     "repairs",
     "access",
     "cautions",
+    "quantities",
 )
 
 

@@ -10,7 +10,7 @@ import click
 from diagnose.cli.desk import Desk
 
 if TYPE_CHECKING:
-    from diagnose.model import Cause, Condition, Entry, Knowledge, Repair, Test, Work
+    from diagnose.model import Cause, Condition, Entry, Knowledge, Repair, SheetItem, Test, Work
 
 
 @click.command()
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 def explain(desk: Desk, entry: str) -> int:
     """Say what something in the book is.
 
-    ID is a cause, condition, test or repair: what it is, how it is done, what leads to what.
+    ID is a cause, condition, test, repair or value of the sheet: what it is, how it is done, what leads to what.
     """
     from difflib import get_close_matches
 
@@ -30,10 +30,10 @@ def explain(desk: Desk, entry: str) -> int:
     known, page = desk.knowledge(), desk.page()
     told = list(about(known, entry)) or list(about(known, side_of(entry, SIDES[0])))
     if not told:
-        ids = [*known.causes, *known.conditions, *known.tests, *known.repairs]
+        ids = [*known.causes, *known.conditions, *known.tests, *known.repairs, *known.quantities]
         near = get_close_matches(entry, ids, 3, 0.5) or [one for one in ids if entry in one][:3]
         hint = f" Did you mean {' or '.join(near)}?" if near else " Ids look like this: pilot_jet_blocked."
-        raise DiagnoseError(f'there is no cause, condition, test or repair "{entry}".{hint}')
+        raise DiagnoseError(f'there is no cause, condition, test, repair or value "{entry}".{hint}')
     for text in told:
         if text.startswith("# "):
             page.show([Line(text[2:], "bold")])
@@ -52,6 +52,8 @@ def about(known: Knowledge, entry: str) -> Iterator[str]:
         yield from about_test(known, known.tests[entry])
     if entry in known.repairs:
         yield from about_repair(known, known.repairs[entry])
+    if entry in known.quantities:
+        yield from about_value(known, known.quantities[entry])
 
 
 def about_cause(known: Knowledge, cause: Cause) -> Iterator[str]:
@@ -114,6 +116,27 @@ def about_repair(known: Knowledge, repair: Repair) -> Iterator[str]:
     yield from _work(known, repair)
     if repair.check_after:
         yield f"Check afterwards: {'; '.join(known.tests[test].name for test in repair.check_after)}."
+
+
+def about_value(known: Knowledge, item: SheetItem) -> Iterator[str]:
+    """Give a value of the sheet: what is usual, what it points to, which test measures it."""
+    from diagnose.consultation.sheet import span
+
+    yield f"# {item.name} (value of the sheet)"
+    if item.note:
+        yield item.note
+    for usual in item.typical:
+        options = [known.facts[fact].options[one].name for fact, gate in usual.applies.items() for one in sorted(gate)]
+        bikes = f" ({'; '.join(options)})" if options else ""
+        yield f"Usual, where the manual is silent: {span(usual.low, usual.high, item.unit)}{bikes}. It is no limit."
+    for says, causes in (("Less", item.low), ("More", item.high), ("Another", item.differs)):
+        names = [known.causes[cause].name for cause in causes if not _of_a_side(known, cause)]
+        if names:
+            yield f"{says} than the manual's points to: {'; '.join(names)}."
+    measures = [test for test in known.tests.values() if test.reading and test.reading.sheet == item.id]
+    tests = [f"{test.name} ({test.id})" for test in measures if not _side(known, test)]
+    if tests:
+        yield f"Measured by: {'; '.join(tests)}."
 
 
 def _work(known: Knowledge, work: Work) -> Iterator[str]:

@@ -14,6 +14,7 @@ from diagnose.cli.explain import explain
 from diagnose.cli.interview import interview
 from diagnose.cli.jobs import jobs, trail
 from diagnose.cli.replay import demo, replay
+from diagnose.cli.sheet import sheet
 from diagnose.cli.simulate import simulate
 from diagnose.cli.work_out import work_out
 
@@ -39,5 +40,5 @@ def diagnose(context: click.Context, plain: bool, home: str | None) -> int:
     return 0 if context.invoked_subcommand else interview(context.obj)
 
 
-for _command in (replay, demo, jobs, trail, explain, chart, check, simulate, work_out):
+for _command in (replay, demo, jobs, trail, explain, sheet, work_out, chart, check, simulate):
     diagnose.add_command(_command)

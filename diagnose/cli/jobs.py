@@ -51,9 +51,13 @@ def _list(desk: Desk, as_json: bool) -> int:
 @jobs.command()
 @click.argument("job")
 @click.option("--json", "as_json", is_flag=True, help="For programs: the events of the job.")
+@click.option("--board", "only_sheet", is_flag=True, help="Only the bike's figures, as a page to hang by it.")
 @click.pass_obj
-def show(desk: Desk, job: str, as_json: bool) -> int:
-    """Show where a job stands."""
+def show(desk: Desk, job: str, as_json: bool, only_sheet: bool) -> int:
+    """Show where a job stands.
+
+    With --board only the figures of the bike, to be printed: diagnose jobs show 261126-1 --board
+    """
     with desk.store() as store:
         events = store.events(job)
     if as_json:
@@ -64,10 +68,18 @@ def show(desk: Desk, job: str, as_json: bool) -> int:
     from diagnose.terminal.cards import card, steps_of
     from diagnose.terminal.reasons import short
     from diagnose.terminal.screens import board_lines, card_lines
+    from diagnose.terminal.sheet import board_page, sheet_lines
     from diagnose.terminal.views import board
 
     page, consultation = desk.page(), resume(desk.knowledge(), events)
+    if only_sheet:
+        page.show(board_page(page, job, consultation))
+        if not sheet_lines(page, consultation):
+            says = f"Nothing is on it yet. Begin with: diagnose sheet set {job} points_gap 0.3 to 0.4 mm --from PAGE"
+            click.echo(says, err=True)
+        return 0
     page.show(board_lines(page, board(consultation)))
+    page.show(sheet_lines(page, consultation))
     if consultation.done:
         click.echo("Finished." if consultation.state.closed else "It does what the job asks.")
         return 0

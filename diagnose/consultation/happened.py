@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from difflib import get_close_matches
 from typing import Any, TypeVar
 
+from diagnose.consultation.measured import SHEET, found_by_test
 from diagnose.consultation.state import (
     BY_ITSELF,
     LABOUR_PER_HOUR,
@@ -17,6 +17,7 @@ from diagnose.consultation.state import (
     State,
     access_tree,
     activities,
+    entry_of,
     must_close,
     reach_minutes,
     reaching,
@@ -42,17 +43,9 @@ def state_of(knowledge: Knowledge, events: Sequence[Event]) -> State:
     return state
 
 
-def _entry(kind: str, entries: Mapping[str, Any], wanted: str) -> Any:
-    if wanted not in entries:
-        close = get_close_matches(wanted, list(entries), n=1, cutoff=0.5)
-        hint = f"; nearest: {close[0]}" if close else ""
-        raise JobError(f"there is no {kind} {wanted!r} in the knowledge{hint}")
-    return entries[wanted]
-
-
 def _fitting(knowledge: Knowledge, state: State, kind: str, works: Mapping[str, Fitting], wanted: str) -> Fitting:
     """Return a piece of work that is in the knowledge and fits the bike. Raises JobError."""
-    work: Fitting = _entry(kind, works, wanted)
+    work: Fitting = entry_of(kind, works, wanted)
     if not may_apply(work.applies, state.facts):
         raise JobError(f"{work.name} ({work.id}) does not fit this bike: {_gate_words(knowledge, work, state)}")
     return work
@@ -79,7 +72,7 @@ def check_facts(knowledge: Knowledge, facts: Mapping[str, str]) -> dict[str, str
     """Return the facts with what they imply. Raises JobError for an unknown one or a contradiction."""
     full = dict(facts)
     for fact_id, option_id in facts.items():
-        fact = _entry("fact", knowledge.facts, fact_id)
+        fact = entry_of("fact", knowledge.facts, fact_id)
         option = fact.options.get(option_id)
         if option is None:
             raise JobError(f"{fact_id} cannot be {option_id!r}; write one of: {', '.join(fact.options)}")
@@ -154,7 +147,7 @@ def _fact(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: i
 def _complaint(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
     first, also = body.get("complaint"), tuple(body.get("also") or ())
     for complaint in (*also, *([] if first is None else [first])):
-        _entry("complaint", knowledge.complaints, complaint)
+        entry_of("complaint", knowledge.complaints, complaint)
     if also and (first is None or len({first, *also}) <= len(also)):
         raise JobError("what else is wrong comes beside another complaint, each once")
     return replace(state, complaint=first, also=also)
@@ -183,6 +176,7 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
         isolated = (*isolated, test.id)
     off = {t: why for t, why in state.off_list.items() if t != test.id}
     waiting = _over(state, "test", test.id)
+    state = found_by_test(knowledge, state, test, seen)
     return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off, waiting=waiting)
 
 
@@ -198,14 +192,14 @@ def _others(state: State, seen: Seen) -> tuple[Seen, ...]:
 
 def _seen_before(knowledge: Knowledge, state: State, test: Test, body: Mapping[str, Any], number: int) -> State:
     """Take in what was seen before a repair and is only told now; nothing is done for it any more."""
-    repair = _entry("repair", knowledge.repairs, body["before"]).id
+    repair = entry_of("repair", knowledge.repairs, body["before"]).id
     epochs = [n for n, done in enumerate(state.repairs) if done.id == repair]
     if not epochs:
         listed = ", ".join(done.id for done in state.repairs if not done.id.startswith(BY_ITSELF)) or "nothing"
         raise JobError(f"{repair} was not done, so nothing was seen before it; done so far: {listed}")
     situation = Situation(epochs[-1], frozenset(test.removes), frozenset(test.supplies))
     seen = Seen(test.id, body["outcome"], ARRIVAL if test.kind == "ask" else situation, number, body.get("reading"))
-    return replace(state, seen=(*_others(state, seen), seen))
+    return found_by_test(knowledge, replace(state, seen=(*_others(state, seen), seen)), test, seen)
 
 
 def _worked(knowledge: Knowledge, state: State, work: Work, minutes: float) -> State:
@@ -238,7 +232,7 @@ def _left(knowledge: Knowledge, state: State, work: Work, besides: Mapping[str, 
 
 def _off(kind: str) -> Apply:
     def apply(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
-        test = _entry("test", knowledge.tests, body["test"])
+        test = entry_of("test", knowledge.tests, body["test"])
         off_list = {**state.off_list, test.id: (kind, str(body.get("why", "")))}
         return replace(state, off_list=off_list, waiting=_over(state, "test", test.id))
 
@@ -251,7 +245,7 @@ def _tool(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: i
     why = ("cannot", f"no {body['tool']}")
     off = {test: (kind, because) for test, (kind, because) in state.off_list.items() if (kind, because) != why}
     if body.get("test") and not have:
-        off[_entry("test", knowledge.tests, body["test"]).id] = why
+        off[entry_of("test", knowledge.tests, body["test"]).id] = why
     without = state.shop.without - tool if have else state.shop.without | tool
     return replace(state, shop=replace(state.shop, without=without), off_list=off)
 
@@ -293,7 +287,7 @@ def _start(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: 
 
 
 def _open(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
-    _entry("access", knowledge.access, body["access"])
+    entry_of("access", knowledge.access, body["access"])
     tree = access_tree(knowledge)
     minutes = state.minutes + tree.minutes_to_open([body["access"]], state.opened)
     return replace(state, opened=state.opened | tree.closure([body["access"]]), minutes=minutes)
@@ -337,7 +331,7 @@ def _note(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: i
 def _close_job(knowledge: Knowledge, state: State, body: Mapping[str, Any], number: int) -> State:
     for cause in body.get("confirmed") or {}:
         if cause != "something_else":
-            _entry("cause", knowledge.causes, cause)
+            entry_of("cause", knowledge.causes, cause)
     if body.get("ended", "") not in ("", *ENDED):
         raise JobError(f"a job cannot end as {body['ended']!r}; write one of: {', '.join(ENDED)}, or nothing")
     return replace(state, closed=dict(body))
@@ -359,6 +353,7 @@ APPLY: Mapping[str, Apply] = {
     "isolate": _isolate,
     "reconnect": _reconnect,
     "accept": _accept,
+    **SHEET,
     "note": _note,
     "close_job": _close_job,
 }

@@ -9,6 +9,7 @@ from typing import Any
 from diagnose.model import BEHAVIOUR, Gate, Knowledge, Option, Repair, Test, Work
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.planning.access import AccessTree
+from diagnose.problems import JobError
 
 TRY_TO_START = "try_to_start"
 """The test that is the try-out."""
@@ -61,6 +62,26 @@ class Seen:
 
 
 @dataclass(frozen=True, slots=True)
+class Figure:
+    """A value of the sheet as it was found or set: as written, and of a figure its number, its unit and in SI.
+
+    instrument: what it was measured with; temperature: of what was measured, in degrees C; number: of the event.
+    """
+
+    text: str
+    number: int
+    value: float | None = None
+    unit: str = ""
+    si: float | None = None
+    instrument: str = ""
+    temperature: float | None = None
+
+
+Spot = tuple[str, str]
+"""A value of the sheet and the side it was measured on, empty where it has none."""
+
+
+@dataclass(frozen=True, slots=True)
 class State:
     """Where a job stands.
 
@@ -71,7 +92,8 @@ class State:
     still in force; accepted: those with which it may be started. repairs: all that changed causes, the floods that
     kicking may have made among them. now: how the bike stands, where work or word changed that; kicks: since the
     plug was last dry. limit: what the owner said of money. waiting: what soaks, dries or charges, begun and not yet
-    done: test or repair, and its id.
+    done: test or repair, and its id. manual: value of the sheet -> what the manual gives, as in its event (happened);
+    as_found, as_set: as it was found, as it was set.
     """
 
     title: str = ""
@@ -93,8 +115,22 @@ class State:
     minutes: float = 0.0
     parts: float = 0.0
     off_list: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    manual: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    as_found: Mapping[Spot, Figure] = field(default_factory=dict)
+    as_set: Mapping[Spot, Figure] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     closed: Mapping[str, Any] | None = None
+
+
+def entry_of(kind: str, entries: Mapping[str, Any], wanted: str) -> Any:
+    """Return the entry of an id. Raises JobError with the nearest id where there is none."""
+    if wanted not in entries:
+        from difflib import get_close_matches  # only when something is wrong: it is slow to load
+
+        close = get_close_matches(wanted, list(entries), n=1, cutoff=0.5)
+        hint = f"; nearest: {close[0]}" if close else ""
+        raise JobError(f"there is no {kind} {wanted!r} in the knowledge{hint}")
+    return entries[wanted]
 
 
 def stands(knowledge: Knowledge, state: State) -> dict[str, Option]:

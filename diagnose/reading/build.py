@@ -32,6 +32,7 @@ _GROUPS = {
     "complaints": "complaints",
     "cautions": "cautions",
     "sources": "sources",
+    "quantities": "quantities",
 }
 
 
@@ -87,7 +88,7 @@ def _ids(written: Written) -> Iterator[Problem]:
     """Yield a mistake for every id the entry defines that is not lower_snake."""
     if not snake(written.id) or written.id[0].isdigit():
         yield no_snake(written, (), written.id)
-    for key in ("options", "outcomes"):
+    for key in ("options", "outcomes", "choices"):
         inner = written.find((key,)).content if written.find((key,)) is not written.node else None
         if isinstance(inner, dict):
             yield from (no_snake(written, (key, name), name) for name in inner if not snake(name))
@@ -153,6 +154,7 @@ class _Builder:
             schema.RawComplaint: self.complaint,
             schema.RawCaution: _caution,
             schema.RawSource: _source,
+            schema.RawSheetItem: _sheet_item,
         }
 
     def entry(self, written: Written, raw: schema.Raw) -> model.Entry:
@@ -376,4 +378,15 @@ def _reading(raw: schema.RawReading) -> model.Reading:
         )
         for limit in raw.limits
     ]
-    return model.Reading(quantity=raw.quantity, unit=raw.unit, ask=raw.ask, limits=tuple(limits))
+    same = ("quantity", "unit", "ask", "sheet", "lower", "upper", "error", "error_share", "possible", "correct")
+    return model.Reading(limits=tuple(limits), **{name: getattr(raw, name) for name in same})
+
+
+def _sheet_item(written: Written, raw: schema.RawSheetItem) -> model.SheetItem:
+    typical = [
+        model.Typical(applies=_gate(usual.applies), low=usual.low, high=usual.high, basis=usual.basis)
+        for usual in raw.typical
+    ]
+    same = ("group", "kind", "unit", "each", "possible", "choices", "low", "high", "differs", "note")
+    own = {name: getattr(raw, name) for name in same}
+    return model.SheetItem(**_common(written, raw), **own, applies=_gate(raw.applies), typical=tuple(typical))

@@ -17,6 +17,7 @@ from diagnose.model import (
     Knowledge,
     Mechanism,
     Repair,
+    SheetItem,
     Source,
     Test,
     Work,
@@ -37,6 +38,7 @@ _KINDS: Mapping[type[Entry], str] = {
     Complaint: "complaints",
     Caution: "cautions",
     Source: "sources",
+    SheetItem: "quantities",
 }
 
 
@@ -64,6 +66,7 @@ class Draft:
             yield from group.values()
         for others in (known.repairs, known.access, known.complaints, known.cautions, known.sources):
             yield from others.values()
+        yield from known.quantities.values()
 
     def parents(self) -> Iterator[Cause | Condition]:
         """Yield everything that can lead to a condition."""
@@ -73,11 +76,14 @@ class Draft:
     def gates(self) -> Iterator[tuple[Entry, Trail, Gate]]:
         """Yield every gate with its entry and the trail to it."""
         for entry in self.entries():
-            if isinstance(entry, (Fact, Cause, Condition, Work, Access, Complaint, Caution)):
+            if isinstance(entry, (Fact, Cause, Condition, Work, Access, Complaint, Caution, SheetItem)):
                 yield entry, ("applies",), entry.applies
             if isinstance(entry, Test) and entry.reading:
                 for index, limit in enumerate(entry.reading.limits):
                     yield entry, ("reading", "limits", index, "applies"), limit.applies
+            if isinstance(entry, SheetItem):
+                for index, usual in enumerate(entry.typical):
+                    yield entry, ("typical", index, "applies"), usual.applies
             if isinstance(entry, Caution) and entry.when:
                 yield entry, ("when", "facts"), entry.when.facts
 

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from diagnose.problems import Place, Problem
 
-SINGLE = ("facts", "mechanisms", "conditions", "access", "complaints", "cautions", "sources")
+SINGLE = ("facts", "mechanisms", "conditions", "access", "complaints", "cautions", "sources", "quantities")
 """Kinds of entries that are one file each."""
 
 BY_SYSTEM = ("causes", "symptoms", "tests", "repairs")
@@ -19,9 +19,6 @@ BY_SYSTEM = ("causes", "symptoms", "tests", "repairs")
 
 ORDER = SINGLE + BY_SYSTEM
 """All kinds, in the order they are read in."""
-
-READ_ELSEWHERE = ("quantities",)
-"""Files of the folder that are not part of the knowledge read here."""
 
 MAX_BYTES = 4_000_000
 
@@ -139,7 +136,7 @@ def _listed(folder: Path, shown: str, layer: str) -> Iterator[tuple[Path, File] 
             elif close := nearest(path.name, BY_SYSTEM):
                 says = f"{path.name} is no folder of the knowledge"
                 yield Problem(Place(f"{shown}/{path.name}"), says, "stray-file", close)
-        elif path.stem not in READ_ELSEWHERE:
+        else:
             yield from _one(path, path.stem, "", f"{shown}/{path.name}", layer)
 
 

@@ -32,6 +32,7 @@ from diagnose.model import (
     Knowledge,
     Link,
     Repair,
+    SheetItem,
     Test,
 )
 from diagnose.sides import SIDES, side_of
@@ -82,6 +83,7 @@ def with_instances(known: Knowledge) -> Knowledge:
         facts={name: _fact(fact, shared) for name, fact in known.facts.items()},
         complaints={name: _complaint(complaint, shared) for name, complaint in known.complaints.items()},
         cautions={name: _caution(caution, shared) for name, caution in known.cautions.items()},
+        quantities={name: _sheet_item(item, shared) for name, item in known.quantities.items()},
     )
 
 
@@ -281,6 +283,12 @@ def _fact(fact: Fact, names: _Names) -> Fact:
 
 def _complaint(complaint: Complaint, names: _Names) -> Complaint:
     return replace(complaint, drivers=names.keyed(complaint.drivers))
+
+
+def _sheet_item(item: SheetItem, names: _Names) -> SheetItem:
+    points_to = (item.low, item.high, item.differs)
+    low, high, differs = (names.every(causes) for causes in points_to)
+    return replace(item, low=low, high=high, differs=differs)
 
 
 def _caution(caution: Caution, names: _Names) -> Caution:

@@ -181,6 +181,13 @@ def _levels(value: Any) -> list[Any]:
     return levels
 
 
+def _span(value: Any) -> list[Any]:
+    if isinstance(value, list) and len(value) == 2:
+        return value
+    given = f"has {len(value)} numbers" if isinstance(value, list) else f"is {short(value or 'empty')}"
+    raise refused("span-shape", f"{given}; it must be two: the least and the most", "[0.1, 2]")
+
+
 def one_of(*words: str) -> BeforeValidator:
     """Return the validator for a key that takes one of a few words."""
 
@@ -210,6 +217,7 @@ Texts = Annotated[tuple[Text, ...], BeforeValidator(listed)]
 OneOrMore = Annotated[tuple[Text, ...], BeforeValidator(_one_or_more)]
 Sources = Annotated[tuple[Text, ...], BeforeValidator(_sources)]
 Prior = Annotated[tuple[Probability, Probability, Probability], BeforeValidator(_prior)]
+Span = Annotated[tuple[Number, Number], BeforeValidator(_span)]
 Levels = Annotated[tuple[Text, ...], BeforeValidator(_levels)]
 Gated = Annotated[dict[str, OneOrMore], BeforeValidator(mapping)]
 ByLevel = Annotated[dict[str, Probability], BeforeValidator(mapping)]

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict
 
+from diagnose.model import Correction, SheetGroup, SheetKind
 from diagnose.reading.scalars import (
     Amount,
     ByNode,
@@ -24,6 +25,7 @@ from diagnose.reading.scalars import (
     Probability,
     Ratio,
     Sources,
+    Span,
     Text,
     Texts,
     listed,
@@ -159,6 +161,39 @@ class RawReading(Raw):
     unit: Text = ""
     ask: Text
     limits: Annotated[tuple[Annotated[RawLimit, MAP], ...], LIST]
+    sheet: Text = ""
+    lower: Text = ""
+    upper: Text = ""
+    error: Amount = 0.0
+    error_share: Amount = 0.0
+    possible: Span | None = None
+    correct: Annotated[Correction, one_of(*get_args(Correction)[1:])] = ""
+
+
+class RawTypical(Raw):
+    """What is usual for a value of the sheet."""
+
+    applies: Gated = {}
+    low: Number | None = None
+    high: Number | None = None
+    basis: Sources
+
+
+class RawSheetItem(RawEntry):
+    """An entry of quantities.yaml."""
+
+    group: Annotated[SheetGroup, one_of(*get_args(SheetGroup))]
+    kind: Annotated[SheetKind, one_of(*get_args(SheetKind))]
+    unit: Text = ""
+    applies: Gated = {}
+    each: Each = ""
+    typical: Annotated[tuple[Annotated[RawTypical, MAP], ...], LIST] = ()
+    possible: Span | None = None
+    choices: Words = {}
+    low: Texts = ()
+    high: Texts = ()
+    differs: Texts = ()
+    note: Text = ""
 
 
 class RawWork(RawEntry):
@@ -292,6 +327,7 @@ SHAPES: Mapping[str, type[Raw]] = {
     "complaints": RawComplaint,
     "cautions": RawCaution,
     "sources": RawSource,
+    "quantities": RawSheetItem,
     "causes": RawCause,
     "symptoms": RawSymptom,
     "tests": RawTest,
@@ -305,6 +341,7 @@ INNER: Mapping[str, type[Raw]] = {
     "outcomes": RawOutcome,
     "reading": RawReading,
     "limits": RawLimit,
+    "typical": RawTypical,
     "when": RawWhile,
     "reach": RawReach,
 }

@@ -3,5 +3,6 @@
 from diagnose.records.backups import restore
 from diagnose.records.folder import data_folder
 from diagnose.records.jobs import JobLine, Store, open_store
+from diagnose.records.sheets import KeptSheet, Sheets
 
-__all__ = ["JobLine", "Store", "data_folder", "open_store", "restore"]
+__all__ = ["JobLine", "KeptSheet", "Sheets", "Store", "data_folder", "open_store", "restore"]

@@ -19,6 +19,7 @@ from diagnose.problems import JobError
 from diagnose.records.connection import connect, copy_to, plain_errors, transaction
 from diagnose.records.lock import JobLock
 from diagnose.records.migrations import migrate
+from diagnose.records.sheets import Sheets
 
 _LINE = """SELECT id, title, opened_at, closed_at, knowledge_version, program_version,
     (SELECT count(*) FROM events WHERE job = jobs.id) FROM jobs"""
@@ -86,6 +87,11 @@ class Store:
                 (job_id, _plain_text(title), now, knowledge_version, __version__),
             )
         return job_id
+
+    @property
+    def sheets(self) -> Sheets:
+        """The sheets kept for the next bike of the kind."""
+        return Sheets(self._db, self._path, self._writing)
 
     def append(self, job_id: str, event: Event, expected_number: int) -> Event:
         """Write the next event of a job; it is on disk when this returns. A close_job event closes the job.

@@ -38,6 +38,14 @@ MIGRATIONS: tuple[tuple[str, ...], ...] = (
             WHEN NEW.number <> 1 + (SELECT coalesce(max(number), 0) FROM events WHERE job = NEW.job)
             BEGIN SELECT RAISE(ABORT, 'events are numbered one by one'); END""",
     ),
+    (
+        """CREATE TABLE sheets (
+            name TEXT PRIMARY KEY COLLATE NOCASE,
+            kept_at TEXT NOT NULL,
+            job TEXT NOT NULL,
+            figures TEXT NOT NULL CHECK (json_valid(figures))
+        ) STRICT""",
+    ),
 )
 """Step n, counted from 1, turns a file of version n - 1 into version n; each is a tuple of statements."""
 

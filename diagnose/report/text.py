@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 
 from diagnose.report.trail import Trail, TrailStep
-from diagnose.wording import minutes, money, per_cent, waiting
+from diagnose.wording import day, minutes, money, per_cent, waiting
 
 LEAST_COLUMNS = 30
 LEAD = re.compile(r"(?: *\d+\. | *- | *)")
@@ -19,8 +19,6 @@ ENDED = {
     "not_worth_it": "The work was ended here because going on would likely cost more than it is worth to the owner.",
 }
 """How a job ended that did not end with a bike that goes."""
-
-MONTHS = "January February March April May June July August September October November December"
 
 
 def as_text(trail: Trail, width: int = 80) -> str:
@@ -63,12 +61,7 @@ def _section(title: str, lines: Iterable[str]) -> list[str]:
 
 def _head(trail: Trail) -> list[str]:
     head = trail.title or "A motorcycle"
-    return [f"{head}, {_date(trail.date)}" if trail.date else head]
-
-
-def _date(iso: str) -> str:
-    year, month, day = (int(part) for part in iso.split("-"))
-    return f"{day} {MONTHS.split()[month - 1]} {year}"
+    return [f"{head}, {day(trail.date)}" if trail.date else head]
 
 
 def _came_in(trail: Trail) -> list[str]:

@@ -13,7 +13,7 @@ from diagnose.consultation.state import State
 from diagnose.events import Event, standing
 from diagnose.model import Knowledge
 from diagnose.problems import DiagnoseError
-from diagnose.wording import limit_said, per_cent, told_apart, told_late
+from diagnose.wording import limit_said, on_sheet, per_cent, told_apart, told_late
 
 WORTH_SAYING = 0.03
 """A change of chance below this is not mentioned."""
@@ -208,6 +208,8 @@ _TELLS: Mapping[str, Callable[[Knowledge, Body], tuple[str, str, str]]] = {
     "isolate": _unplugged("Left unplugged or bypassed: {}"),
     "reconnect": _unplugged("Put back as it was: {}"),
     "accept": _unplugged("Started without putting back: {}"),
+    "as_found": lambda known, body: (on_sheet(known, body, "as found"), "", ""),
+    "as_set": lambda known, body: (on_sheet(known, body, "as set"), "", ""),
 }
 """The events that are steps of the account -> what tells them: what was done, what was seen, how it was judged."""
 

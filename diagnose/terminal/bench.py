@@ -20,10 +20,16 @@ if TYPE_CHECKING:
     from diagnose.consultation import Consultation
     from diagnose.model import Repair, Test
     from diagnose.planning.steps import Step
+    from diagnose.records import Sheets
 
 
 class JobFile(Protocol):
     """What is needed of the store of jobs."""
+
+    @property
+    def sheets(self) -> Sheets:
+        """The sheets kept for the next bike of the kind."""
+        ...
 
     def append(self, job_id: str, event: Event, expected_number: int) -> Event:
         """Write the next event; it is on disk when this returns."""

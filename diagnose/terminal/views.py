@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from diagnose.events import Event, standing
 from diagnose.model import Knowledge, Repair, Test, may_apply
 from diagnose.problems import DiagnoseError
-from diagnose.wording import limit_said, told_late
+from diagnose.wording import limit_said, on_sheet, told_late
 
 if TYPE_CHECKING:  # the real import is heavy and waits until the first answers are being given
     from diagnose.consultation import Consultation
@@ -29,6 +29,9 @@ OFF_WORDS = {
     "reconnect": "Back as it was",
     "accept": "May be started so",
 }
+
+ON_SHEET = {"sheet": "manual", "as_found": "as found", "as_set": "as set"}
+"""Events about the bike's own sheet -> how their figure is called."""
 
 ANSWERS = ("observe", "repair", "cannot", "not_sure", "declined", "reconnect")
 """The events that answer a step."""
@@ -225,6 +228,8 @@ def said(known: Knowledge, event: Event) -> str:
         return f"Begun, it waits: {work.name}"
     if event.kind == "tool":
         return f"{'Tool at hand' if body.get('have') else 'No such tool here'}: {body['tool']}"
+    if event.kind in ON_SHEET:
+        return on_sheet(known, body, ON_SHEET[event.kind])
     if event.kind == "note":
         return f"Note: {body['text']}"
     if "test" in body:

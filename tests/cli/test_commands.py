@@ -120,6 +120,8 @@ def test_trail_of_an_open_job(command, job):
         ("spark", "Something else in the ignition that is not in the book"),
         ("spark_at_gap", "! High tension: Clip the plug to bare metal and never hold the lead."),
         ("clean_pilot_jet", "Cures: Pilot jet blocked by dried petrol (95 %)."),
+        ("spark_length", "Usual, where the manual is silent: 6 to 8 mm. It is no limit."),
+        ("plug_code", "Another than the manual's points to: Ignition coil dead."),
     ],
 )
 def test_explain(command, entry, says):

@@ -153,7 +153,7 @@ def test_the_shipped_folder_is_found() -> None:
 
 def test_the_hash_is_sha_256(shipped: Path) -> None:
     """Worked out here a second time, file by file in the order of kinds."""
-    kinds = ["facts", "mechanisms", "conditions", "access", "complaints", "cautions", "sources"]
+    kinds = ["facts", "mechanisms", "conditions", "access", "complaints", "cautions", "sources", "quantities"]
     paths = [shipped / f"{kind}.yaml" for kind in kinds]
     for kind in ("causes", "symptoms", "tests", "repairs"):
         paths += sorted((shipped / kind).glob("*.yaml"))

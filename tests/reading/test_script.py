@@ -96,8 +96,27 @@ KNOWLEDGE = model.Knowledge(
     ),
     cautions={},
     sources={},
+    quantities=by_id(
+        model.SheetItem(
+            id="points_gap", name="Points gap", group="ignition", kind="quantity", unit="mm", possible=(0, 3), **ENTRY
+        ),
+        model.SheetItem(id="main_jet", name="Main jet", group="fuel", kind="number", **ENTRY),
+        model.SheetItem(
+            id="stop_circuit",
+            name="Stop switch",
+            group="identity",
+            kind="choice",
+            choices={"earths": "It earths", "opens": "It opens"},
+            **ENTRY,
+        ),
+    ),
     version="v",
 )
+
+FOUND = {"instrument": "feeler gauge", "temperature_C": 10.0}
+"""What stands beside a figure; 50 F is 10 C."""
+
+MANUAL = "workshop manual 1974, page 41"
 
 WHOLE = """\
 title: Barn find
@@ -106,6 +125,8 @@ bike: {strokes: 2, reed: reed, fuelling: unknown}
 history: {parked: years, stored: unknown}
 shop: {elevation: 6000 ft, labour: 45 per hour, currency: EUR, service: 150, without: [gap tester]}
 worth: {running: 400, ceiling: 250}
+sheet_from: workshop manual 1974, page 41
+sheet: {points_gap: 0.3 to 0.4 mm, main_jet: 92}
 complaint: wont_start
 words: "It ran when parked: honest"
 steps:
@@ -114,6 +135,9 @@ steps:
   - {test: compression, reading: 95 psi, minutes: 6.5}
   - {test: coil_secondary, reading: 5k6}
   - {test: kicks_needed, reading: 12}
+  - {as_found: {points_gap: .022 in, main_jet.left: 95}, instrument: feeler gauge, temperature: 50 F}
+  - as_set: {points_gap: 0.35 mm}
+  - {sheet: {stop_circuit: It earths}, from: wiring diagram}
   - cannot: compression
     why: gauge is lent out
   - not_sure: spark_at_gap
@@ -172,6 +196,11 @@ def test_a_whole_job_becomes_its_events(tmp_path):
                 "words": "It ran when parked: honest",
             },
         ),
+        Event(
+            "sheet",
+            {"item": "points_gap", "text": "0.3 to 0.4 mm", "unit": "mm", "low": 0.3, "high": 0.4, "source": MANUAL},
+        ),
+        Event("sheet", {"item": "main_jet", "text": "92", "unit": "", "value": 92.0, "source": MANUAL}),
         Event("observe", {"test": "spark_at_gap", "outcome": "none"}),
         Event(
             "observe",
@@ -183,6 +212,15 @@ def test_a_whole_job_becomes_its_events(tmp_path):
         ),
         Event("observe", {"test": "coil_secondary", "reading": {"text": "5k6", "value": 5.6, "unit": "kohm"}}),
         Event("observe", {"test": "kicks_needed", "reading": {"text": "12", "value": 12.0, "unit": "kicks"}}),
+        Event(
+            "as_found", FOUND | {"item": "points_gap", "text": ".022 in", "value": 0.022, "unit": "in", "si": 0.0005588}
+        ),
+        Event(
+            "as_found",
+            FOUND | {"item": "main_jet", "text": "95", "value": 95.0, "unit": "", "si": 95.0, "side": "left"},
+        ),
+        Event("as_set", {"item": "points_gap", "text": "0.35 mm", "value": 0.35, "unit": "mm", "si": 0.00035}),
+        Event("sheet", {"item": "stop_circuit", "text": "earths", "source": "wiring diagram"}),
         Event("cannot", {"test": "compression", "why": "gauge is lent out"}),
         Event("not_sure", {"test": "spark_at_gap"}),
         Event("declined", {"test": "spark_at_gap"}),
@@ -215,8 +253,8 @@ def test_every_event_knows_its_place(tmp_path):
     path = written(tmp_path, WHOLE)
     script = read_script(path, KNOWLEDGE)
     assert len(script.places) == len(script.events)
-    assert [str(place) for place in script.places[:3]] == [f"{path}:1:1", f"{path}:10:5", f"{path}:12:5"]
-    assert script.places[-3] == script.places[-4] == Place(str(path), 37, 5)
+    assert [str(place) for place in script.places[:3]] == [f"{path}:1:1", f"{path}:8:21", f"{path}:8:46"]
+    assert script.places[-3] == script.places[-4] == Place(str(path), 42, 5)
 
 
 def test_the_least_that_is_a_job(tmp_path):

@@ -36,33 +36,37 @@ def trouble(path):
     return str(caught.value)
 
 
-SECOND = ("ALTER TABLE jobs ADD COLUMN owner TEXT NOT NULL DEFAULT ''",)
+NOW = len(migrations.MIGRATIONS)
+"""The version this program writes."""
+
+NEXT = ("ALTER TABLE jobs ADD COLUMN owner TEXT NOT NULL DEFAULT ''",)
 
 
 def test_a_migration_keeps_everything_and_leaves_a_backup(path, monkeypatch):
     job = filled(path)
-    monkeypatch.setattr(migrations, "MIGRATIONS", (*migrations.MIGRATIONS, SECOND))
+    monkeypatch.setattr(migrations, "MIGRATIONS", (*migrations.MIGRATIONS, NEXT))
     with open_store(path) as store:
         assert store.events(job) == (NOTE,)
         assert store._db.execute("SELECT owner FROM jobs").fetchone() == ("",)
-        assert migrations.version_of(store._db) == 2
+        assert migrations.version_of(store._db) == NOW + 1
     (backup,) = (path.parent / "backups").iterdir()
-    assert backup.name.startswith("jobs-v1-")
+    assert backup.name.startswith(f"jobs-v{NOW}-")
     monkeypatch.undo()
     with open_store(backup) as old:
         assert old.events(job) == (NOTE,)
-    assert "is version 2, written by a newer program; this program knows version 1" in trouble(path)
+    newer = f"is version {NOW + 1}, written by a newer program; this program knows version {NOW}"
+    assert newer in trouble(path)
 
 
 def test_a_migration_that_fails_changes_nothing(path, monkeypatch):
     job = filled(path)
-    broken = (*SECOND, "CREATE TABLE jobs (id)")
+    broken = (*NEXT, "CREATE TABLE jobs (id)")
     monkeypatch.setattr(migrations, "MIGRATIONS", (*migrations.MIGRATIONS, broken))
     assert "the job file cannot be used (table jobs already exists)" in trouble(path)
     monkeypatch.undo()
     with open_store(path) as store:
         assert store.events(job) == (NOTE,)
-        assert migrations.version_of(store._db) == 1
+        assert migrations.version_of(store._db) == NOW
         columns = [row[1] for row in store._db.execute("PRAGMA table_info(jobs)")]
         assert "owner" not in columns
 

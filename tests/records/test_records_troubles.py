@@ -124,7 +124,7 @@ def test_a_newer_file_is_refused_and_left_alone(path):
     with closing(sqlite3.connect(path)) as raw:
         raw.execute("PRAGMA user_version = 7")
     assert trouble(path) == (
-        f"{path} is version 7, written by a newer program; this program knows version 1. "
+        f"{path} is version 7, written by a newer program; this program knows version 2. "
         "Update the program; the file was not changed."
     )
     with closing(sqlite3.connect(path)) as raw:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from diagnose.problems import Problem
-from diagnose.reading.checks import cycles, facts, figures, ladders, references, use
+from diagnose.reading.checks import cycles, facts, figures, ladders, references, sheets, use
 from diagnose.reading.draft import Draft
 
 Check = Callable[[Draft], Iterable[Problem]]
@@ -39,6 +39,10 @@ CHECKS: tuple[Check, ...] = (
     figures.limits,
     ladders.defaults,
     ladders.rungs,
+    sheets.references,
+    sheets.kinds,
+    sheets.figures,
+    sheets.readings,
     facts.options_of_a_fact,
     facts.parked,
     facts.assumed,

@@ -36,6 +36,9 @@ def sources(draft: Draft) -> Iterator[Problem]:
         for index, limit in enumerate(test.reading.limits if test.reading else ()):
             trail = ("reading", "limits", index, "basis")
             yield from _unknown(draft, test, trail, limit.basis, "source", known)
+    for item in draft.knowledge.quantities.values():
+        for index, usual in enumerate(item.typical):
+            yield from _unknown(draft, item, ("typical", index, "basis"), usual.basis, "source", known)
 
 
 def gates(draft: Draft) -> Iterator[Problem]:

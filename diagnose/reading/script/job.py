@@ -13,6 +13,7 @@ from diagnose.model import Knowledge, gate_state
 from diagnose.problems import KnowledgeError, Place, Problem
 from diagnose.reading.files import read_bytes, unreadable
 from diagnose.reading.script.desk import Desk
+from diagnose.reading.script.sheet import from_manual
 from diagnose.reading.script.steps import also, step_events
 from diagnose.reading.source import Node, read
 from diagnose.tools import known_tools
@@ -21,7 +22,10 @@ from diagnose.units import convert
 SOMETHING_ELSE = "something_else"
 """Stands under `confirmed` for what no cause of the knowledge describes."""
 
-KEYS = ("title", "source", "bike", "history", "shop", "worth", "complaint", "also", "words", "steps", "confirmed")
+KEYS = (
+    *("title", "source", "bike", "history", "shop", "worth", "sheet", "sheet_from"),
+    *("complaint", "also", "words", "steps", "confirmed"),
+)
 LOWEST_M, HIGHEST_M = -450.0, 6000.0
 """The shore of the lowest lake and the highest roads of the earth, in round figures. From memory."""
 
@@ -78,6 +82,7 @@ def _script(top: Node, desk: Desk) -> Script:
     if "bike" not in keys:
         desk.wrong(top, "a scripted job says what bike it is", "missing-key", "bike: {a fact: an option}")
     events = [(Event("intake", intake), top)]
+    events += from_manual(keys, desk)
     for step in desk.items(keys.get("steps")):
         events += [(event, step) for event in step_events(step, desk)]
     confirmed = tuple(_confirmed(keys.get("confirmed"), desk))

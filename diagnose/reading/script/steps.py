@@ -9,6 +9,7 @@ from diagnose.events import ENDED, Event, Kind
 from diagnose.model import Test
 from diagnose.reading.files import nearest
 from diagnose.reading.script.desk import Desk, listed
+from diagnose.reading.script.sheet import BESIDE, manual_step, measured_step
 from diagnose.reading.source import Node
 from diagnose.tools import known_tools
 from diagnose.units import UNITS, kind_of, units_of
@@ -246,6 +247,9 @@ _STEPS: Mapping[str, tuple[_Make, tuple[str, ...]]] = {
     "isolate": (_isolation, ()),
     "reconnect": (_isolation, ()),
     "accept": (_isolation, ()),
+    "sheet": (manual_step, ("from",)),
+    "as_found": (measured_step, BESIDE),
+    "as_set": (measured_step, BESIDE),
     "note": (_note, ()),
     "undo": (_undo, ()),
     "complaint": (_complaint, ("also",)),

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from diagnose.model import may_apply
 from diagnose.terminal import cards, lists, screens, views, worth
-from diagnose.terminal.answers import closing, limit, moves, tools
+from diagnose.terminal.answers import closing, limit, moves, sheet, tools
 from diagnose.terminal.asking.asker import BACK, BACK_ENTRY, Choice
 from diagnose.terminal.bench import Bench, patience
 from diagnose.terminal.intake import FIXED, UNKNOWN, ask_fact, choose_complaints, tell
@@ -26,6 +26,7 @@ ENTRIES = (
     Choice("causes", "All likely causes"),
     Choice("seen", "What was seen so far"),
     Choice("round", "What is due on a bike that has stood"),
+    Choice("sheet", "Sheet, its figures: manual, found, set", "f"),
     Choice("worth", "What it may still cost, the owner's limit"),
     Choice("before", "I saw something before a repair"),
     Choice("fact", "Correct or add a fact of the bike"),
@@ -44,6 +45,7 @@ def act(bench: Bench, answer: str) -> str | None:
         "causes": all_causes,
         "seen": what_was_seen,
         "round": round_of_jobs,
+        "sheet": sheet.on_sheet,
         "worth": limit.what_it_may_cost,
         "before": seen_before,
         "fact": correct_fact,

@@ -34,7 +34,7 @@ from diagnose.consultation.state import (
 )
 from diagnose.consultation.tools import lacking
 from diagnose.inference.ladder import rungs
-from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, prospects
+from diagnose.inference.posterior import CELLS_HOPELESS, Candidate, Posterior, Prospect, Question, prospects
 from diagnose.inference.screen import glance, only_cause_present
 from diagnose.model import Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
@@ -112,7 +112,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     )
     chosen = [step.id for n, step in enumerate(order) if n < EXACTLY or step.id in opening]
     now = situation_now(knowledge, state)
-    ahead = prospects(bike, asked, [candidates[name] for name in chosen])
+    ahead = {} if belief.cells > CELLS_HOPELESS else prospects(bike, asked, [candidates[name] for name in chosen])
     after = {name: _after(ahead[name], alone, stop, belief.failing) for name in chosen if name in ahead}
     after |= {
         name: quick[name] for name in chosen if name not in ahead and candidates[name].situation.epoch == now.epoch

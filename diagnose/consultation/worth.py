@@ -42,13 +42,15 @@ class JobEnder:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Worth:
-    """Money now. spent: so far. spread: of what is still to come. left: of the ceiling, None without one.
+    """Money now.
 
-    cut_off: what a single repair must not cost: what is left of the ceiling, without one what the bike is worth when it
-    runs; infinite where the owner said neither. hand_on: money to close up and hand it on. stop: what stopping loses,
-    the least of what is left of the ceiling and what it is worth running; infinite where the owner said neither.
-    enders: likeliest first. first: the test that goes before all others, or empty. best: going on, unless handing on
-    or stopping is clearly cheaper, or cheaper at all where no step pays any more; going on may end in either once it has cost as much (Spread.until).
+    spent: so far. spread: of what is still to come. left: of the ceiling, None without one. cut_off: what a single
+    repair must not cost: what is left of the ceiling, without one what the bike is worth when it runs; infinite
+    where the owner said neither. hand_on: money to close up and hand it on. stop: what stopping loses, the least
+    of what is left of the ceiling and what it is worth running; infinite where the owner said neither. enders:
+    likeliest first. first: the test that goes before all others, or empty. best: going on, unless handing on or
+    stopping is clearly cheaper, or cheaper at all where no step pays any more; going on may end in either once it
+    has cost as much (Spread.until).
     """
 
     limit: Limit

@@ -75,6 +75,11 @@ class JunctionTree:
         """Cells of all clique tables together."""
         return sum(self._cells)
 
+    @property
+    def largest(self) -> int:
+        """Cells of the largest clique table."""
+        return max(self._cells, default=1)
+
     def propagate(self, weights: Weights = ()) -> Propagation:
         """Pass all messages for N evidence sets at once.
 

@@ -35,6 +35,9 @@ CELLS_NOW = 2**23
 CELLS_AHEAD = 100_000
 """A candidate whose tree would have a clique of more cells than this is not looked ahead to; it can still be chosen."""
 
+CELLS_HOPELESS = 150_000
+"""Where the belief itself takes more cells hardly a candidate's tree fits, and trying is half the wait (measured)."""
+
 CANCELS_BELOW = 1e-13
 """A sum smaller than this share of its terms' sizes is rounding."""
 
@@ -67,7 +70,7 @@ class Posterior:
     causes: P(present now), whatever is isolated. conditions: level -> probability, for those asked for.
     failing: P(some target is not healthy now); failing_to_start: the same of what is needed to start and keep
     running; failing_to_turn: of what is needed to turn over. log_evidence: natural logarithm of P(all answers).
-    width: variables in the largest clique, less one.
+    width: variables in the largest clique, less one; cells: of the largest table.
     """
 
     causes: Mapping[str, float]
@@ -77,6 +80,7 @@ class Posterior:
     failing_to_turn: float
     log_evidence: float
     width: int
+    cells: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +155,7 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
         failing_to_turn=1 - healthy[2],
         log_evidence=log,
         width=tree.width,
+        cells=tree.largest,
     )
 
 
@@ -195,12 +200,10 @@ def _conditions_above(bike: BikeGraph, nodes: Iterable[str]) -> set[str]:
     return {a for a in bike.above(nodes) if a in bike.conditions}
 
 
-def _together(
-    bike: BikeGraph, question: Question, group: Sequence[Candidate], evidence_fits: bool = False
-) -> dict[str, Prospect]:
+def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -> dict[str, Prospect]:
     """The prospects of candidates that share a tree: every rung of every ladder passed is a row.
 
-    Where that is too wide each half is tried, unless the evidence alone is; evidence_fits: it is known not to be.
+    Where that is too wide each half is tried.
     """
     wanted: dict[str, set[Situation]] = {}
     for candidate in group:
@@ -209,24 +212,13 @@ def _together(
     try:
         tree, network = _tree(bike, question, _with_causes(bike, question, wanted), CELLS_AHEAD)
     except NetworkTooWide:
-        if len(group) == 1 or not (evidence_fits or _evidence_fits(bike, question)):
-            return {}
         half = len(group) // 2
-        return _together(bike, question, group[:half], True) | _together(bike, question, group[half:], True)
+        return _together(bike, question, group[:half]) | _together(bike, question, group[half:]) if half else {}
     rows = Rows(bike, network)
     passed = {c.id: [rows.passing(c.ladder[:k], c.situation) for k in range(1, len(c.ladder) + 1)] for c in group}
     log, causes = rows.propagated(tree, _uncut(question.now), MOST_ROWS)
     relative = np.exp(log - log[0])
     return {name: _prospect(relative, causes, some) for name, some in passed.items()}
-
-
-def _evidence_fits(bike: BikeGraph, question: Question) -> bool:
-    """Return whether the answers and every cause now fit a tree: what a candidate asks besides only adds to it."""
-    try:
-        _tree(bike, question, _with_causes(bike, question, {}), CELLS_AHEAD)
-    except NetworkTooWide:
-        return False
-    return True
 
 
 def _prospect(relative: Table, causes: Table, passed: Sequence[tuple[int, float]]) -> Prospect:

@@ -75,13 +75,9 @@ class Foresight:
 
 
 def adopted(after: Consultation, known: Consultation) -> Consultation:
-    """Return a consultation with all that is worked out of another that differs only beside what counts.
-
-    Its state is its own: a reading says more than its outcome.
-    """
+    """Return a consultation with all that is worked out of another that differs only beside what counts."""
     for name, value in known.__dict__.items():
-        if name != "state":
-            after.__dict__.setdefault(name, value)
+        after.__dict__.setdefault(name, value)
     return after
 
 

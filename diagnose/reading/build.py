@@ -1,4 +1,4 @@
-"""Written entries to the values of diagnose/model.py; the shorthands of the format are expanded here."""
+"""Written entries to the values of diagnose/model; the shorthands of the format are expanded here."""
 
 from __future__ import annotations
 

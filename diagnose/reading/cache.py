@@ -54,7 +54,7 @@ class _Unpickler(pickle.Unpickler):
 
     def find_class(self, module: str, name: str) -> Any:
         """Return the class of a value. Raises UnpicklingError for anything that is not ours."""
-        if (module, name) in _ALLOWED or module in ("diagnose.model", "diagnose.problems"):
+        if (module, name) in _ALLOWED or module == "diagnose.problems" or module.startswith("diagnose.model."):
             found = super().find_class(module, name)
             if isinstance(found, type):
                 return found

@@ -7,12 +7,12 @@ from typing import Any
 
 from diagnose.consultation.corrections import BY_HEIGHT, Where, factor, height
 from diagnose.consultation.judgement import Judged
-from diagnose.consultation.limits import Judging, Own, judging, own_limits
+from diagnose.consultation.limits import GENERAL, Judging, Own, judging, own_limits
 from diagnose.consultation.readings import written
 from diagnose.consultation.state import State
 from diagnose.model import Knowledge, Test
 from diagnose.problems import JobError
-from diagnose.units import Quantity, convert
+from diagnose.units import Quantity, convert, kind_of
 from diagnose.wording import figure, limit_figure, per_cent
 
 AT = {"sea_level_pressure": " at sea level", "spark_density": " at sea level", "copper_20c": " at 20 C"}
@@ -86,6 +86,9 @@ def should_be(knowledge: Knowledge, state: State, test: Test, own: Own | None = 
     if not span:
         return ""
     said = [f"{by.label}: {by.source}" if by.source and not by.alone else by.label]
+    if unit == reading.unit == "kPa" and not by.source:  # which few gauges show
+        spans = (_span(by, unit, other) for other in ("psi", "bar"))
+        said.insert(0, ", ".join(one.removesuffix(" or more").removesuffix(" or less") for one in spans))
     if by.alone:
         said.append(f"the manual gives {by.alone}")
     times = factor(reading.correct, Where(state.shop.elevation_m)) or 1.0
@@ -96,11 +99,26 @@ def should_be(knowledge: Knowledge, state: State, test: Test, own: Own | None = 
     return f"{span}{AT.get(reading.correct, '')} ({'; '.join(said)})"
 
 
+NO_MORE = 0.005
+"""A correction of less, as a share of the reading, is not told: no gauge shows it (a choice)."""
+
+ROUGHLY = ".2g"
+"""How a general range is said in another unit, or at another height: nobody knows it closer."""
+
+
 def _span(by: Judging, unit: str, shown: str, times: float | None = None) -> str:
-    """Return a range in words, in another unit; times: what is divided out of it, and then it is told less exactly."""
+    """Return a range in words, in another unit unless that is a thousand times its own.
+
+    times: what is divided out of it, and then it is told less exactly.
+    """
+    if kind_of(unit) == "resistance":  # ohm and kohm: a range in the other is all noughts
+        shown = unit
+    rough = by.label == GENERAL and (shown != unit or times not in (None, 1.0))
 
     def told(end: float) -> str:
         value = convert(Quantity(end / (times or 1.0), unit), shown).value
+        if rough:
+            return f"{float(f'{value:{ROUGHLY}}'):.10g}"
         return limit_figure(value) if times is None else figure(value)
 
     low, high = (None if end is None else told(end) for end in (by.low, by.high))
@@ -113,7 +131,10 @@ def _corrected_words(judged: Judged) -> str:
     """Return the reading, and what it is where its limits are written for; the reading alone where that is no other."""
     here, there = written(judged.raw.quantity, judged.unit), _figure(judged)
     correct = judged.reading.correct
-    if judged.corrected == judged.value or there == f"{figure(judged.raw.quantity.value)} {judged.unit}":
+    if (
+        abs(judged.corrected - judged.value) <= NO_MORE * abs(judged.value)
+        or there == f"{figure(judged.raw.quantity.value)} {judged.unit}"
+    ):
         return here
     if correct not in BY_HEIGHT:
         return f"{here} at {_degrees(judged)} is {there}{AT.get(correct, '')}"

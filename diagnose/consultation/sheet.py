@@ -41,6 +41,11 @@ class Row:
     stands: str
 
     @property
+    def spot(self) -> tuple[str, str]:
+        """The value's id and its side."""
+        return self.item.id, self.side
+
+    @property
     def name(self) -> str:
         """The value's name, with its side on a twin."""
         return f"{self.item.name}, {self.side}" if self.side else self.item.name

@@ -167,10 +167,20 @@ def _steps(known: Knowledge, events: Sequence[Event]) -> Iterator[TrailStep]:
             number += 1
             spent = after.state.minutes - before.state.minutes
             paid = after.state.parts - before.state.parts
-            told = _TELLS[event.kind](known, event.body)
+            did, saw, judged = _TELLS[event.kind](known, event.body)
+            told = did, saw, judged or _by_manual(known, before, event)
             why, change = _because(before, event), _change(before, after)
             yield TrailStep(number, event.at, *told, why, change, spent, paid, _wait(known, event))
         before = after
+
+
+def _by_manual(known: Knowledge, before: Consultation, event: Event) -> str:
+    """Return what the manual says of a value that was found or set so; empty if nothing."""
+    given = before.state.manual.get(str(event.body.get("item")))
+    if given is None:
+        return ""
+    text = known.quantities[event.body["item"]].choices.get(str(given["text"]), str(given["text"]))
+    return f"The manual: {text} ({given['source']})"
 
 
 def _observed(known: Knowledge, body: Body) -> tuple[str, str, str]:

@@ -12,7 +12,7 @@ from diagnose.events import Event
 from diagnose.figures import manual_figure, measured_figure
 from diagnose.model import Knowledge, SheetItem, gate_state, may_apply
 from diagnose.ranges import Range, in_unit
-from diagnose.units import QuantityError
+from diagnose.units import Quantity, QuantityError, convert
 
 Body = Mapping[str, Any]
 
@@ -93,8 +93,25 @@ def usual(item: SheetItem, facts: Mapping[str, str]) -> str:
     for wanted in (True, None):
         for typical in item.typical:
             if gate_state(typical.applies, facts) is wanted:
-                return span(typical.low, typical.high, item.unit)
+                return span(typical.low, typical.high, item.unit) + _on_gauges(typical.low, typical.high, item.unit)
     return ""
+
+
+def _on_gauges(low: float | None, high: float | None, unit: str) -> str:
+    """Return a range in kPa as gauges show it, to two figures.
+
+    >>> _on_gauges(900, 1500, "kPa")
+    ', 130 to 220 psi, 9 to 15 bar'
+    """
+    if unit != "kPa":
+        return ""
+    told = []
+    for other in ("psi", "bar"):
+        least, most = (
+            None if end is None else float(f"{convert(Quantity(end, unit), other).value:.2g}") for end in (low, high)
+        )
+        told.append(span(least, most, other))
+    return "".join(f", {one}" for one in told)
 
 
 def span(low: float | None, high: float | None, unit: str) -> str:

@@ -63,7 +63,7 @@ def water(desk: Desk, /, petrol: Quantity, temperature: Quantity, ethanol: float
 
     held = water_held(si(temperature, "C"), ethanol)
     millilitres = si(petrol, "ml") * held / 100
-    answer = f"About {figure(millilitres)} ml of water; with more, or colder, it separates."
+    answer = f"About {millilitres:.0f} ml of water; with more, or colder, it separates."
     working = f"{held:.2f} % of {petrol.text} at {temperature.text}."
     figures = {"water_ml": millilitres, "water_percent": held}
     return tell(desk, Worked(answer, working, WATER_BASIS, figures, (LAYERS,), (FIRE,)), as_json)

@@ -30,7 +30,7 @@ def read(test: Test, text: str) -> TakenAt:
     kind = kind_of(reading.unit) if reading.unit in UNITS else reading.quantity
     given = parse_taken(text, kind)
     if kind == "flow" and given.quantity.unit == "ml":  # asked for is what came in a minute
-        given = _in_unit(given, given.quantity.text, "ml/min")
+        given = _in_unit(given, f"{given.quantity.value:.10g} ml/min", "ml/min")
     elif not given.quantity.unit and kind != "count":
         figure = given.quantity.text
         unit = understood([given.quantity.value], reading.unit, reading.possible)

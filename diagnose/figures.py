@@ -5,12 +5,13 @@ Refused, with what to write instead: a unit of another kind, no unit where one i
 
 from __future__ import annotations
 
+import re
 from math import pi
 from typing import Any
 
 from diagnose.model import SheetItem
 from diagnose.ranges import Range, in_unit, parse_range
-from diagnose.units import Quantity, QuantityError, convert, kind_of, parse_quantity, units_of
+from diagnose.units import Quantity, QuantityError, convert, kind_of, parse_quantity, understood, usual_units
 
 LONGEST = 200
 """Signs of a text."""
@@ -58,13 +59,15 @@ def manual_figure(item: SheetItem, text: str) -> dict[str, Any]:
     if not item.measured:
         return {"text": _words(item, text)}
     kind = kind_of(item.unit)
-    given = parse_range(text, kind)
-    unit = _unit(item, given.text, given.unit)
+    given = parse_range(_plain(item, text), kind)
+    figures = {"low": given.low, "high": given.high, "value": given.value}
+    unit = _unit(item, given.text, given.unit, *(figure for figure in figures.values() if figure is not None))
     own = in_unit(Range(given.low, given.high, given.value, unit), item.unit)
     for figure in (own.low, own.high, own.value):
         _check_possible(item, given.text, figure)
-    figures = {"low": given.low, "high": given.high, "value": given.value}
-    return {"text": given.text, "unit": unit} | {key: value for key, value in figures.items() if value is not None}
+    return {"text": _with_unit(given.text, given.unit, unit), "unit": unit} | {
+        key: value for key, value in figures.items() if value is not None
+    }
 
 
 def measured_figure(item: SheetItem, text: str) -> dict[str, Any]:
@@ -75,25 +78,37 @@ def measured_figure(item: SheetItem, text: str) -> dict[str, Any]:
     """
     if not item.measured:
         return {"text": _words(item, text)}
-    read = parse_quantity(text, kind_of(item.unit))
-    unit = _unit(item, read.text, read.unit)
+    read = parse_quantity(_plain(item, text), kind_of(item.unit))
+    unit = _unit(item, read.text, read.unit, read.value)
     quantity = Quantity(read.value, unit, read.text)
     _check_possible(item, read.text, convert(quantity, item.unit).value)
-    return {"text": read.text, "value": read.value, "unit": unit, "si": in_si(quantity)}
+    return {"text": _with_unit(read.text, read.unit, unit), "value": read.value, "unit": unit, "si": in_si(quantity)}
 
 
-def _unit(item: SheetItem, text: str, unit: str) -> str:
-    """Return the unit that was written, or the one that goes without saying where something is counted."""
+def _plain(item: SheetItem, text: str) -> str:
+    """Return what was written, a jet without the sign before its number: #98, No. 98."""
+    return re.sub(r"^\s*(?:#|no\.?\s*)(?=[0-9])", "", text, flags=re.IGNORECASE) if item.kind == "number" else text
+
+
+def _with_unit(text: str, written: str, unit: str) -> str:
+    """Return what was written, with the unit behind it that went without saying; what is counted stands alone."""
+    return text if written or kind_of(unit) == "count" else f"{text} {unit}"
+
+
+def _unit(item: SheetItem, text: str, unit: str, *figures: float) -> str:
+    """Return the unit that was written, or the one that goes without saying: counted, or no other can be."""
     kind = kind_of(item.unit)
     if kind == "count":
         if unit not in ("", item.unit):
             raise QuantityError(text, f"{item.name} is counted in {item.unit or 'plain numbers'}", "the number alone")
         return item.unit
     if not unit:
-        raise QuantityError(text, "it has no unit", " or ".join(f"{text} {one}" for one in units_of(kind)[:3]))
+        if text[-1:].isdigit() and (meant := understood(figures, item.unit, item.possible)):
+            return meant
+        raise QuantityError(text, "it has no unit", " or ".join(f"{text} {one}" for one in usual_units(kind)))
     if kind_of(unit) != kind:
         says = f"{unit} is a unit of {kind_of(unit)}, and {item.name} is a {kind}"
-        raise QuantityError(text, says, f"it in {' or '.join(units_of(kind)[:3])}")
+        raise QuantityError(text, says, f"it in {' or '.join(usual_units(kind))}")
     return unit
 
 

@@ -7,15 +7,28 @@ A comma and a point both mark decimals; a thousands sign is never accepted. What
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
+from math import inf
 from unicodedata import category, normalize
 
 from diagnose.problems import DiagnoseError
 from diagnose.unit_table import ADVICE, BY_NAME, CASE_MATTERS, NEVER_NEGATIVE, SPELLINGS, UNITS, USUAL, Unit, key
 
-__all__ = ["UNITS", "Quantity", "QuantityError", "convert", "kind_of", "parse_quantity", "read_quantity", "units_of"]
+__all__ = [
+    "UNITS",
+    "Quantity",
+    "QuantityError",
+    "convert",
+    "kind_of",
+    "parse_quantity",
+    "read_quantity",
+    "understood",
+    "units_of",
+    "usual_units",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +89,13 @@ _BOUND = (
     r"(?:[<>≤≥]=?|over|under|above|below|up to|at least|at most|more than|less than|min\.?|max\.?|almost|nearly|just)"
 )
 _SAMPLE = "a number and its unit, such as 95 psi"
+_SAMPLES = {
+    "length": "a number and its unit, such as 0.35 mm",
+    "voltage": "a number and its unit, such as 12.4 V",
+    "resistance": "a number and its unit, such as 4.5 ohm",
+    "flow": "a number and its unit, such as 150 ml/min",
+    "count": "a plain number, such as 98",
+}
 
 
 def read_quantity(text: str, *kinds: str) -> Quantity:
@@ -118,6 +138,8 @@ def parse_quantity(text: str, kind: str = "") -> Quantity:
     >>> parse_quantity("5k6").unit
     'kohm'
     """
+    if kind == "resistance" and re.fullmatch(r"\s*0\.?[lL]\.?\s*", text):  # what a meter shows, typed with a nought
+        text = "OL"
     tidy, about = _without_about(_tidy(text))
     short = re.fullmatch(r"([0-9]*)([RkKM])([0-9]+)\s*(?:ohms?)?", tidy)
     if short:
@@ -126,7 +148,7 @@ def parse_quantity(text: str, kind: str = "") -> Quantity:
         return Quantity(float(f"{whole or 0}.{part}"), unit, text.strip(), about)
     match = re.fullmatch(r"([+-]?)([0-9.,/ ]*[0-9])\s*(.*)", tidy)
     if not match:
-        raise _refusal(text, *_no_number(tidy))
+        raise _refusal(text, *_no_number(tidy, kind))
     sign, digits, rest = match.groups()
     _check_rest(text, digits, rest)
     value = _number(text, digits.strip()) * (-1 if sign == "-" else 1)
@@ -181,6 +203,37 @@ def units_of(kind: str) -> tuple[str, ...]:
     return tuple(name for name, measured in UNITS.items() if measured == kind)
 
 
+def usual_units(kind: str) -> tuple[str, ...]:
+    """Return the units of a kind that a mechanic writes, the commonest first; empty for a kind that is not known.
+
+    >>> usual_units("pressure")
+    ('psi', 'bar', 'kPa')
+    """
+    return USUAL.get(kind, units_of(kind))
+
+
+def understood(values: Iterable[float], unit: str, possible: tuple[float, float] | None = None) -> str:
+    """Return the unit that goes without saying: the only usual one in which figures can be so much; empty for none.
+
+    Args:
+        values: the figures that stand without a unit.
+        unit: the one in which they are wanted.
+        possible: from where to where they can be, in that unit; None for anywhere.
+
+    >>> understood([0.35], "mm", (0, 3)), understood([0.014], "mm", (0, 3)), understood([14], "mm", (0, 3))
+    ('mm', '', 'thou')
+    """
+    low, high = possible or (-inf, inf)
+    figures = list(values)
+    fitting = [
+        one
+        for one in (SPELLINGS[key(usual)][0] for usual in usual_units(kind_of(unit)))
+        if all(low <= convert(Quantity(value, one), unit).value <= high for value in figures)
+        and not (one == "thou" and any(0 < value < 1 for value in figures))  # nobody writes parts of one
+    ]
+    return fitting[0] if len(fitting) == 1 else ""
+
+
 def _tidy(text: str) -> str:
     """Return the text with one spelling of each sign; refuse what cannot be a reading at all."""
     tidy = " ".join(text.split())
@@ -204,12 +257,12 @@ def _without_about(tidy: str) -> tuple[str, bool]:
     return (after[1] if after else rest), bool(before or after)
 
 
-def _no_number(tidy: str) -> tuple[str, str]:
+def _no_number(tidy: str, kind: str = "") -> tuple[str, str]:
     """Return why a text that begins with no number is refused, and what to write."""
     bound = re.match(rf"{_BOUND}(?:\s*|\b)[^0-9]*([0-9][0-9.,]*)", tidy, re.IGNORECASE)
     if bound:
         return "this says where it ends, not what was read", f"what the instrument showed, such as {bound[1]}"
-    return "a reading begins with a number", _SAMPLE
+    return "a reading begins with a number", _SAMPLES.get(kind, _SAMPLE)
 
 
 def _check_sign(text: str, value: float, unit: str) -> None:

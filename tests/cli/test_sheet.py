@@ -68,7 +68,7 @@ def test_a_sheet_goes_out_as_a_file_and_comes_in_again(command, entered, tmp_pat
     [
         (("points_gp", "0.3 mm"), "nearest: points_gap"),
         (("points_gap", "30 mm"), "Points gap cannot be 30 mm; write: a figure from 0 to 3 mm"),
-        (("points_gap", "0.3"), "it has no unit; write: 0.3 mm or 0.3 cm or 0.3 m"),
+        (("points_gap", "0.012"), "it has no unit; write: 0.012 mm or 0.012 in or 0.012 thou"),
         (("points_gap", "0.3 psi"), "psi is a unit of pressure, and Points gap is a length"),
     ],
 )
@@ -107,9 +107,9 @@ def test_the_board_is_a_page_of_its_own(command, entered, columns):
     assert all(len(line) <= int(columns) for line in page.splitlines())
     assert page.splitlines()[1] == "BLUE ONE"
     assert f"Manual: {PAGE}" in page
-    assert "MEASURE FIRST, WRITE AS FOUND\n[ ] Points gap\n[ ] Plug code\n" in page
+    assert page.count("........") == 5  # as found and as set of two values, and what the dots mean
+    assert " ".join(page.split()).endswith("Measure, and write it as found before you turn anything.")
     assert "0.3 to 0.4 mm" in page
-    assert "write as found" in page
     assert "Most likely" not in page
     whole = command("jobs", "show", entered, COLUMNS=columns).stdout
     assert "Most likely" in whole

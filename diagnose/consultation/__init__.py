@@ -2,7 +2,7 @@
 
     knowledge = load(shipped_folder())
     job = begin(knowledge, {"bike": {"strokes": "2", "starter": "kick"}, "complaint": "not_a_cough"})
-    job.ranked[0]                                     # the likeliest cause
+    job.ranked[0]                                     # the likeliest reason
     job.next_step                                     # what to do next, with its price
     job = job.add(observe("spark_at_gap", "none"))    # an answer; nothing is ever changed in place
     job = job.add(repair("new_plug"))
@@ -78,13 +78,18 @@ SOLVED = 0.05
 
 @dataclass(frozen=True, slots=True)
 class RankedCause:
-    """A cause with its probability now and before the last event. is_leak: "something else", not in the book."""
+    """A cause with its probability now and before the last event.
+
+    is_leak: "something else", not in the book. bears: what is asked of the bike can fail by it; a flat battery may well
+    be there on a bike whose ignition has no need of one, and is no reason why it does not start.
+    """
 
     id: str
     name: str
     probability: float
     before: float
     is_leak: bool
+    bears: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,13 +152,14 @@ class Consultation:
 
     @cached_property
     def ranked(self) -> tuple[RankedCause, ...]:
-        """Every cause the bike can have, likeliest first."""
+        """Every cause the bike can have: those that bear on what is asked of it, likeliest first, then the others."""
         before = self.earlier.belief.causes if self.earlier else {}
+        above = self.bike.above(self.targets)
         causes = [
-            RankedCause(root.id, root.name, p, before.get(root.id, p), root.leak_of is not None)
+            RankedCause(root.id, root.name, p, before.get(root.id, p), root.leak_of is not None, root.id in above)
             for root, p in zip(self.bike.roots.values(), self.belief.causes.values(), strict=True)
         ]
-        return tuple(sorted(causes, key=lambda cause: (-round(cause.probability, 9), cause.id)))
+        return tuple(sorted(causes, key=lambda cause: (not cause.bears, -round(cause.probability, 9), cause.id)))
 
     @cached_property
     def steps(self) -> tuple[Step, ...]:

@@ -24,7 +24,7 @@ LEAST = 0.01
 def board_lines(page: Page, board: Board, most: int = MOST_LIKELY) -> list[Line]:
     """Return the head of a step: what is likely and what it will still take."""
     lines = [Line(""), page.rule(f"Step {board.number}", board.title), Line("Most likely:", "bold")]
-    for likely in [one for one in board.likely[:most] if one.now >= LEAST] or board.likely[:1]:
+    for likely in [one for one in board.likely[:most] if one.bears and one.now >= LEAST] or board.likely[:1]:
         lines += likely_lines(page, likely)
     if board.apart:
         lines += page.wrapped(APART.format(len(board.apart)), "  ", "dim")

@@ -44,13 +44,17 @@ Body = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Likely:
-    """A cause on the list: chance now and before the last step. beyond: not in the book (a leak)."""
+    """A cause on the list: chance now and before the last step.
+
+    beyond: not in the book (a leak). bears: it can be the reason for what the bike does.
+    """
 
     id: str
     name: str
     now: float
     before: float
     beyond: bool
+    bears: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +121,9 @@ def _changed_now(consultation: Consultation) -> Iterator[str]:
 
 
 def likely(consultation: Consultation) -> tuple[Likely, ...]:
-    """Return all causes, the most likely first."""
+    """Return all causes, the most likely first of those that can be the reason, then the others."""
     return tuple(
-        Likely(ranked.id, ranked.name, ranked.probability, ranked.before, ranked.is_leak)
+        Likely(ranked.id, ranked.name, ranked.probability, ranked.before, ranked.is_leak, ranked.bears)
         for ranked in consultation.ranked
     )
 

@@ -12,6 +12,11 @@ from diagnose.terminal.bench import Bench, patience
 from diagnose.terminal.intake import FIXED, UNKNOWN, ask_fact, choose_complaints, tell
 from diagnose.terminal.views import AGAIN, LEAVE
 
+MOST_BESIDE = 8
+"""Causes at most that are not the reason, on the long list."""
+
+BESIDE = "Not the reason, but likely there too:"
+
 ALL_CAUSES = 30
 AT_ONCE = (
     Choice("why", "Why this step?", "w"),
@@ -60,9 +65,14 @@ def act(bench: Bench, answer: str) -> str | None:
 
 
 def all_causes(bench: Bench) -> None:
-    """Show the long list of causes."""
-    listed = [one for one in views.likely(bench.consultation) if one.now >= 0.01][:ALL_CAUSES]
-    bench.page.show(line for one in listed for line in screens.likely_lines(bench.page, one))
+    """Show the long list of causes; apart those that may be there and are not the reason."""
+    listed = [one for one in views.likely(bench.consultation) if one.now >= 0.01]
+    beside = [one for one in listed if not one.bears][:MOST_BESIDE]
+    reasons = [one for one in listed if one.bears][:ALL_CAUSES]
+    bench.page.show(line for one in reasons for line in screens.likely_lines(bench.page, one))
+    if beside:
+        bench.page.show(bench.page.wrapped(BESIDE, "", "bold"))
+        bench.page.show(line for one in beside for line in screens.likely_lines(bench.page, one))
 
 
 def what_was_seen(bench: Bench) -> None:

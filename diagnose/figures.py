@@ -10,7 +10,7 @@ from typing import Any
 
 from diagnose.model import SheetItem
 from diagnose.ranges import Range, in_unit, parse_range
-from diagnose.units import Quantity, QuantityError, convert, kind_of, parse_quantity, units_of
+from diagnose.units import Quantity, QuantityError, convert, kind_of, of_kind, parse_quantity
 
 LONGEST = 200
 """Signs of a text."""
@@ -89,12 +89,7 @@ def _unit(item: SheetItem, text: str, unit: str) -> str:
         if unit not in ("", item.unit):
             raise QuantityError(text, f"{item.name} is counted in {item.unit or 'plain numbers'}", "the number alone")
         return item.unit
-    if not unit:
-        raise QuantityError(text, "it has no unit", " or ".join(f"{text} {one}" for one in units_of(kind)[:3]))
-    if kind_of(unit) != kind:
-        says = f"{unit} is a unit of {kind_of(unit)}, and {item.name} is a {kind}"
-        raise QuantityError(text, says, f"it in {' or '.join(units_of(kind)[:3])}")
-    return unit
+    return of_kind(Quantity(0.0, unit, text), kind).unit
 
 
 def _check_possible(item: SheetItem, text: str, figure: float | None) -> None:

@@ -13,7 +13,7 @@ LOWEST_M, HIGHEST_M = -450.0, 6000.0
 COLDEST_C, HOTTEST_C = -40.0, 150.0
 """Temperatures of a part that is measured (memory)."""
 
-_AT = re.compile(r"\s*(?:(?<=\s)at(?=\s)|@)\s*", re.IGNORECASE)
+_AT = re.compile(r" at | ?@ ?", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,7 @@ def parse_taken(text: str, kind: str = "") -> TakenAt:
     >>> parse_taken("4,2 ohm @ 41F", "resistance").celsius
     5.0
     """
-    figure, *places = _AT.split(text.strip())
+    figure, *places = _AT.split(" ".join(text.split()))
     quantity = parse_quantity(figure, kind)
     found: dict[str, float] = {}
     for place in places:

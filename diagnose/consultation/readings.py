@@ -8,7 +8,7 @@ from typing import Any
 from diagnose.model import Reading, Test
 from diagnose.problems import JobError
 from diagnose.taken import TakenAt, parse_taken
-from diagnose.units import UNITS, Quantity, convert, kind_of, units_of
+from diagnose.units import UNITS, Quantity, convert, kind_of, of_kind
 from diagnose.wording import limit_figure
 
 
@@ -27,10 +27,7 @@ def read(test: Test, text: str) -> TakenAt:
     reading = reading_of(test)
     kind = kind_of(reading.unit) if reading.unit in UNITS else reading.quantity
     given = parse_taken(text, kind)
-    raw = given.quantity
-    if not raw.unit and kind != "count":
-        examples = " or ".join(f"{raw.text} {unit}" for unit in units_of(kind)[:3])
-        raise JobError(f"{raw.text} has no unit. Write {examples}.")
+    raw = of_kind(given.quantity, kind)
     value = convert(raw, reading.unit).value
     if reading.possible and not reading.possible[0] <= value <= reading.possible[1]:
         raise JobError(_absurd(test, reading.possible, reading.unit, raw))

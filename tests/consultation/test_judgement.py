@@ -267,8 +267,8 @@ def test_a_certain_reading_carries_no_weights():
     [
         (COMPRESSION, "9500 psi", "9500 psi cannot be: The test gives 0 to 435 psi. Look at the point and the unit"),
         (COMPRESSION, "-3 psi", "-3 psi cannot be"),
-        (COMPRESSION, "95", "95 has no unit. Write 95 Pa or 95 hPa or 95 kPa."),
-        (COMPRESSION, "95 mm", "write:"),
+        (COMPRESSION, "95", "the unit is missing; write: 95 psi or 95 bar or 95 kPa"),
+        (COMPRESSION, "95 mm", "mm is a unit of length, not of pressure; write: a figure in psi or bar or kPa"),
         (POINTS_GAP, "0.35 m", "0.35 m cannot be: The test gives 0 to 0.003 m"),
         (COMPRESSION, "95 psi at 40000 ft", "no bike is worked on at 12192 m"),
     ],

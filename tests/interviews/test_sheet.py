@@ -46,7 +46,7 @@ def test_manual_found_and_set_one_after_another(sit_down) -> None:
 def test_what_cannot_be_read_is_asked_again_and_enter_leaves_it(sit_down) -> None:
     bench, screen = talk(sit_down, "sheet", "ignition", "points_gap", "0.3 psi", "35 mm", "", "back")
     assert written(bench) == []
-    assert "psi is a unit of pressure, and Points gap is a length" in screen
+    assert "psi is a unit of pressure, not of length" in screen
     assert "Points gap cannot be 35 mm; write: a figure from 0 to 3 mm" in screen
 
 

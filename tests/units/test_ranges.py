@@ -141,8 +141,8 @@ def test_what_the_manual_gives_keeps_its_unit_and_its_words() -> None:
 @pytest.mark.parametrize(
     ("value", "text", "says", "write"),
     [
-        (item(), "0.35", "it has no unit", "0.35 mm or 0.35 cm or 0.35 m"),
-        (item(), "0.35 psi", "psi is a unit of pressure, and Gap is a length", "it in mm or cm or m"),
+        (item(), "0.35", "the unit is missing", "0.35 mm or 0.35 in"),
+        (item(), "0.35 psi", "psi is a unit of pressure, not of length", "a figure in mm or in"),
         (item(possible=(0, 3)), "35 mm", "Gap cannot be 35 mm", "a figure from 0 to 3 mm"),
         (item(possible=(0, 3)), ".2 in", "Gap cannot be 5.08 mm", "a figure from 0 to 3 mm"),
         (item("number", ""), "92 mm", "Gap is counted in plain numbers", "the number alone"),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from diagnose.cli.desk import Desk
 
@@ -49,17 +49,17 @@ def choose_job(store: Store, asker: Asker, knowledge_version: str) -> str:
     return begin(store, asker, knowledge_version) if chosen == NEW else chosen
 
 
-def _of_last_job(store: Store) -> tuple[list[str], float | None]:
-    """Return the tools that were missing at the last job and the height it was done at; nothing if it is unreadable."""
+def _of_last_job(store: Store) -> dict[str, Any]:
+    """Return what the last job tells of the shop; nothing if it is unreadable."""
     from diagnose.problems import JobError
-    from diagnose.terminal.intake import height_told, tools_lacking
+    from diagnose.terminal.intake import shop_told
 
     lines = store.jobs()
     try:
         events = store.events(lines[-1].id) if lines else ()
     except JobError:
-        return [], None
-    return tools_lacking(events), height_told(events)
+        return {}
+    return shop_told(events)
 
 
 def begin(store: Store, asker: Asker, knowledge_version: str) -> str:
@@ -69,7 +69,7 @@ def begin(store: Store, asker: Asker, knowledge_version: str) -> str:
     from diagnose.terminal.intake import ask_title, new_intake
 
     now = datetime.now()
-    event = new_intake(ask_title(asker, now), now, *_of_last_job(store))
+    event = new_intake(ask_title(asker, now), now, _of_last_job(store))
     job = store.create(event.body["title"], knowledge_version)
     store.append(job, event, 1)
     return job

@@ -96,11 +96,12 @@ def _intake(knowledge: Knowledge, state: State, body: Mapping[str, Any], number:
         raise JobError("a job has one intake, at its beginning")
     given = body.get("shop") or {}
     shop = Shop(
-        float(given.get("labour", LABOUR_PER_HOUR)),
-        str(given.get("currency", "")),
-        None if given.get("elevation_m") is None else float(given["elevation_m"]),
-        given.get("service"),
-        frozenset(way for tool in given.get("without") or () for way in ways(str(tool))),
+        labour=float(given.get("labour", LABOUR_PER_HOUR)),
+        currency=str(given.get("currency", "")),
+        elevation_m=None if given.get("elevation_m") is None else float(given["elevation_m"]),
+        gauge_ml=None if given.get("gauge_ml") is None else float(given["gauge_ml"]),
+        service=given.get("service"),
+        without=frozenset(way for tool in given.get("without") or () for way in ways(str(tool))),
     )
     given_facts = body.get("bike") or {}
     facts = check_facts(knowledge, {k: v for k, v in given_facts.items() if k not in knowledge.now})
@@ -176,7 +177,7 @@ def _observe(knowledge: Knowledge, state: State, body: Mapping[str, Any], number
     if test.put_back and test.id not in isolated:
         isolated = (*isolated, test.id)
     off = {t: why for t, why in state.off_list.items() if t != test.id}
-    state = _height_told(state, seen)
+    state = _shop_told(state, seen)
     waiting = _over(state, "test", test.id)
     state = found_by_test(knowledge, state, test, seen)
     return replace(state, seen=(*earlier, seen), isolated=isolated, off_list=off, waiting=waiting)
@@ -196,12 +197,17 @@ def _seen(test: Test, body: Mapping[str, Any], situation: Situation, number: int
     return Seen(test.id, body["outcome"], situation, number, body.get("reading"), weights)
 
 
-def _height_told(state: State, seen: Seen) -> State:
-    """Return the state with the height above the sea that a reading was taken at, where the shop's was not told."""
-    height = (seen.reading or {}).get("altitude_m")
-    if height is None or state.shop.elevation_m is not None:
-        return state
-    return replace(state, shop=replace(state.shop, elevation_m=float(height)))
+def _shop_told(state: State, seen: Seen) -> State:
+    """Return the state with what a reading tells of the shop.
+
+    Its height above the sea, where that was not told; its gauge, and the one that was used last counts.
+    """
+    shop, reading = state.shop, seen.reading or {}
+    if reading.get("altitude_m") is not None and shop.elevation_m is None:
+        shop = replace(shop, elevation_m=float(reading["altitude_m"]))
+    if reading.get("gauge_ml") is not None:
+        shop = replace(shop, gauge_ml=float(reading["gauge_ml"]))
+    return replace(state, shop=shop)
 
 
 def _over(state: State, kind: str, work_id: str) -> tuple[tuple[str, str], ...]:

@@ -10,7 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from math import erf, hypot, inf, sqrt
 
-from diagnose.consultation.corrections import Where, elsewhere, factor, own_error
+from diagnose.consultation.corrections import Where, all_told, elsewhere, own_error, untold
+from diagnose.consultation.hose import hose_on
 from diagnose.consultation.limits import Judging, Own, bands, judging, outcome_of, own_limits
 from diagnose.consultation.readings import read, reading_of
 from diagnose.consultation.state import State
@@ -26,10 +27,10 @@ LEAST_WEIGHT = 1e-3
 class Judged:
     """A reading judged. Figures in the unit of the reading (model.Reading.unit) where nothing else is said.
 
-    raw: as it was written; taken: where, the shop's height if none was written; by: its limits; value: raw in that
-    unit; corrected: what the limits are compared with; error: how far that may be out; weights: outcome -> likelihood,
-    empty where the outcome is certain. if_at: the same taken elsewhere, where it was not told where and that could
-    change what it shows.
+    raw: as it was written; taken: where and with what, by the shop if that was not written; by: its limits; value: raw
+    in that unit; corrected: what the limits are compared with; error: how far that may be out; weights: outcome ->
+    likelihood, empty where the outcome is certain. if_at: what was not told and could change what it shows
+    (corrections.untold) -> the same reading taken so.
     """
 
     test: Test
@@ -42,19 +43,12 @@ class Judged:
     error: float = 0.0
     outcome: str = ""
     weights: dict[str, float] = field(default_factory=dict)
-    if_at: Judged | None = None
+    if_at: dict[str, Judged] = field(default_factory=dict)
 
     @property
     def unit(self) -> str:
         """The unit it was written in, in which all of its working is."""
         return self.raw.quantity.unit or self.reading.unit
-
-    @property
-    def untold(self) -> str:
-        """What was not told of the place and could change what it shows: height, temperature, or nothing."""
-        if self.if_at is None:
-            return ""
-        return "height" if self.if_at.taken.altitude_m != self.taken.altitude_m else "temperature"
 
 
 def judge(knowledge: Knowledge, state: State, test_id: str, text: str, own: Own | None = None) -> Judged:
@@ -62,9 +56,9 @@ def judge(knowledge: Knowledge, state: State, test_id: str, text: str, own: Own 
 
     Args:
         knowledge: has the test.
-        state: the facts of the bike, its sheet, and the height of the shop.
+        state: the facts of the bike, its sheet, and the height and the gauge of the shop.
         test_id: a test that takes a reading.
-        text: as it was written, with "at 6000 ft" or "at 5 C" behind it where that was said.
+        text: as it was written, with "at 6000 ft", "at 5 C" or "with 2.9 ml" behind it where that was said.
         own: limits to take in place of those of the bike's sheet.
 
     Raises:
@@ -74,28 +68,30 @@ def judge(knowledge: Knowledge, state: State, test_id: str, text: str, own: Own 
     reading, raw = reading_of(test), read(test, text)
     value = convert(raw.quantity, reading.unit).value
     height = state.shop.elevation_m if raw.altitude_m is None else raw.altitude_m
+    volume = state.shop.gauge_ml if raw.gauge_ml is None else raw.gauge_ml
+    where = Where(height, raw.celsius, hose_on(knowledge, state, volume))
     by = judging(test, reading, state.facts, own_limits(knowledge, state, reading) if own is None else own)
-    judged = _at(Judged(test, reading, raw, Where(height, raw.celsius), by, value))
-    return replace(judged, if_at=_elsewhere(judged))
+    judged = _at(Judged(test, reading, raw, where, by, value))
+    others = {untold(one, where): _elsewhere(judged, one) for one in reading.correct}
+    return replace(judged, if_at={what: other for what, other in others.items() if other is not None})
 
 
 def _at(judged: Judged) -> Judged:
     """Return it corrected, with its error and outcome, by what is known of the place it was taken at."""
     reading, value = judged.reading, judged.value
-    times = factor(reading.correct, judged.taken) or 1.0
+    times = all_told(reading.correct, judged.taken)
     x = value * times
     of_instrument = max(reading.error, reading.error_share * abs(value)) * times
-    error = hypot(of_instrument, own_error(reading.correct, times) * abs(x)) if of_instrument else 0.0
+    of_sums = hypot(*(own_error(one, judged.taken) for one in reading.correct))
+    error = hypot(of_instrument, of_sums * abs(x)) if of_instrument else 0.0
     outcome = outcome_of(judged.by.limit, x)
     weights = weights_of(judged.by.limit, x, error, reading.possible)
     return replace(judged, corrected=x, error=error, outcome=outcome, weights=weights if outcome in weights else {})
 
 
-def _elsewhere(judged: Judged) -> Judged | None:
-    """Return the reading as it would be at another place, where it was not told which and that could matter."""
-    tries = [
-        _at(replace(judged, taken=taken)) for taken in elsewhere(judged.reading.correct, judged.taken, judged.unit)
-    ]
+def _elsewhere(judged: Judged, correct: str) -> Judged | None:
+    """Return the reading taken so that a correction is otherwise, where it was not told how and that could matter."""
+    tries = [_at(replace(judged, taken=taken)) for taken in elsewhere(correct, judged.taken, judged.unit)]
     others = [other for other in tries if other.outcome != judged.outcome] or [o for o in tries if o.weights]
     return next(iter(others or (tries if judged.weights else ())), None)
 

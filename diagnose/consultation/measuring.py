@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+from diagnose.consultation.corrections import factor
 from diagnose.consultation.judgement import Judged, judge
 from diagnose.consultation.limits import limit_words
 from diagnose.consultation.state import State
@@ -27,6 +28,11 @@ def completed(knowledge: Knowledge, state: State, event: Event) -> Event:
     return replace(event, body={**event.body, **judged(knowledge, state, event.body["test"], str(reading["text"]))})
 
 
+def applied(of: Judged) -> list[str]:
+    """Return the corrections that were reckoned in and made another figure of it."""
+    return [one for one in of.reading.correct if factor(one, of.taken) not in (None, 1.0)]
+
+
 def body_of(of: Judged) -> dict[str, Any]:
     """Return the body of an observe event: outcome and weights, the reading raw and corrected, its limits, its working.
 
@@ -43,11 +49,14 @@ def body_of(of: Judged) -> dict[str, Any]:
         "working": working(of),
     }
     if of.corrected != of.value:
-        reading["corrected"] = {"value": of.corrected, "unit": unit, "by": of.reading.correct}
+        reading["corrected"] = {"value": of.corrected, "unit": unit, "by": applied(of)}
     if of.error:
         reading["error"] = of.error
-    for name in ("altitude_m", "celsius"):
-        told = getattr(of.taken, name)
+    for name, told in (
+        ("altitude_m", of.taken.altitude_m),
+        ("celsius", of.taken.celsius),
+        ("gauge_ml", of.taken.hose.volume_ml),
+    ):
         if told is not None and (getattr(raw, name) is not None or of.corrected != of.value):
             reading[name] = told
     weights = {"weights": of.weights} if of.weights else {}

@@ -12,7 +12,7 @@ from diagnose.events import Event
 from diagnose.figures import manual_figure, measured_figure
 from diagnose.model import Knowledge, SheetItem, gate_state, may_apply
 from diagnose.ranges import Range, in_unit
-from diagnose.units import QuantityError
+from diagnose.units import Quantity, QuantityError, convert
 
 Body = Mapping[str, Any]
 
@@ -73,6 +73,20 @@ def limits(knowledge: Knowledge, state: State, item_id: str, unit: str = "") -> 
         return None
     wanted = in_unit(given, unit or knowledge.quantities[item_id].unit)
     return wanted.low, wanted.high
+
+
+def figure_of(knowledge: Knowledge, state: State, item_id: str, unit: str = "") -> float | None:
+    """Return a value of the bike in a unit: the manual's figure, or the middle of its range, else as it was found.
+
+    None where neither is written. unit: none for what is counted.
+    """
+    if item_id in state.manual:
+        given = _given(knowledge.quantities[item_id], state)
+        own = in_unit(given, unit) if given else None
+        ends = [] if own is None else [end for end in (own.low, own.high) if end is not None]
+        return own.value if own and own.value is not None else sum(ends) / len(ends) if len(ends) == 2 else None
+    found = state.as_found.get((item_id, ""))
+    return None if found is None or found.value is None else convert(Quantity(found.value, found.unit), unit).value
 
 
 def _given(item: SheetItem, state: State) -> Range | None:

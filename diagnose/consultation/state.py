@@ -32,12 +32,15 @@ PUT_BACK_MINUTES = 1.0
 class Shop:
     """What the shop sets: money per hour of work, its currency, metres above sea level (None: not told).
 
-    service: money for handing a bike on to a specialist; None where the shop does not say. without: tools it has not.
+    gauge_ml: what its compression gauge and hose hold up to the check valve, 0 with the valve at the plug end (None:
+    not told). service: money for handing a bike on to a specialist; None where the shop does not say. without: tools
+    it has not.
     """
 
     labour: float = LABOUR_PER_HOUR
     currency: str = ""
     elevation_m: float | None = None
+    gauge_ml: float | None = None
     service: float | None = None
     without: frozenset[str] = frozenset()
 

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from diagnose.consultation.corrections import BY_HEIGHT, Where, factor, height
+from diagnose.consultation.corrections import BY_GAUGE, BY_HEIGHT, Where, all_told, factor, height
+from diagnose.consultation.hose import Hose, hose_on
 from diagnose.consultation.judgement import Judged
 from diagnose.consultation.limits import Judging, Own, judging, own_limits
 from diagnose.consultation.readings import written
 from diagnose.consultation.state import State
-from diagnose.model import Knowledge, Test
+from diagnose.model import Knowledge, Reading, Test
 from diagnose.problems import JobError
+from diagnose.trade.ranges import OutOfRange
 from diagnose.units import Quantity, convert
 from diagnose.wording import figure, limit_figure, per_cent
 
-AT = {"sea_level_pressure": " at sea level", "spark_density": " at sea level", "copper_20c": " at 20 C"}
+AT = {"sea_level_pressure": "at sea level", "spark_density": "at sea level", "copper_20c": "at 20 C"}
 """What the limits are written for, by the correction that brings a reading there."""
+
+NO_CHANGE = 5e-4
+"""A factor nearer to 1 than this makes no other figure."""
 
 
 def working(judged: Judged) -> str:
@@ -28,13 +33,21 @@ def working(judged: Judged) -> str:
     if span := _span(judged.by, judged.reading.unit, judged.unit):
         beside = f" (the manual gives {judged.by.alone} and no limits)" if judged.by.alone else ""
         parts += [f"{judged.by.label} {span}{beside}", verdict(judged)]
-    if judged.if_at is not None:
-        there = f"this would count as {_figure(judged.if_at)}"
-        if judged.untold == "height":
-            parts.append(f"height above sea level not set; at {_height(judged.if_at)} {there}")
-        else:
-            parts.append(f"temperature not told; at {_degrees(judged.if_at)} {there}")
-    return "; ".join(parts)
+    return "; ".join([*parts, *(_if_told(what, judged, other) for what, other in judged.if_at.items())])
+
+
+def _if_told(what: str, judged: Judged, other: Judged) -> str:
+    """Return what was not told of a reading, and what it would count as if it were so."""
+    if what == "height":
+        return f"height above sea level not set; at {_height(other)} this would count as {_figure(other)}"
+    if what == "temperature":
+        return f"temperature not told; at {_degrees(other)} this would count as {_figure(other)}"
+    hose, tried = judged.taken.hose, other.taken.hose
+    names = [("capacity", hose.swept_cc), ("compression ratio", hose.ratio)]
+    lacking = " and ".join(name for name, told in names if told is None)
+    ratio = f" of {tried.ratio:g} to 1" if what == "sheet" else ""
+    on = f"with {_volume(tried)} on a {figure(tried.swept_cc or 0.0)} cc cylinder{ratio} this would be {_figure(other)}"
+    return f"volume of gauge and hose not told; {on}" if what == "gauge" else f"no {lacking} on the sheet; {on}"
 
 
 def verdict(judged: Judged) -> str:
@@ -69,7 +82,7 @@ def how_judged(knowledge: Knowledge, event: Mapping[str, Any]) -> list[str]:
 
 
 def should_be(knowledge: Knowledge, state: State, test: Test, own: Own | None = None) -> str:
-    """Return what a test should show on this bike, whose range that is, and what the gauge shows then at this height.
+    """Return what a test should show on this bike, whose range that is, and what this gauge shows then at this height.
 
     Empty for one that is not measured, or of which the book does not say what is right.
     """
@@ -88,12 +101,21 @@ def should_be(knowledge: Knowledge, state: State, test: Test, own: Own | None = 
     said = [f"{by.label}: {by.source}" if by.source and not by.alone else by.label]
     if by.alone:
         said.append(f"the manual gives {by.alone}")
-    times = factor(reading.correct, Where(state.shop.elevation_m)) or 1.0
-    if reading.correct in BY_HEIGHT and (here := _span(by, reading.unit, unit, times)) != _span(
-        by, reading.unit, unit, 1.0
-    ):
-        said.append(f"here at {height(state.shop.elevation_m or 0.0, unit)} {here}")
-    return f"{span}{AT.get(reading.correct, '')} ({'; '.join(said)})"
+    at = "".join(f" {AT[one]}" for one in reading.correct if one in AT)
+    return f"{span}{at} ({'; '.join([*said, *_shown_here(knowledge, state, reading, by, unit)])})"
+
+
+def _shown_here(knowledge: Knowledge, state: State, reading: Reading, by: Judging, unit: str) -> list[str]:
+    """Return what the gauge shows in the shop when all is right, where that is another figure."""
+    here = Where(state.shop.elevation_m, None, hose_on(knowledge, state, state.shop.gauge_ml))
+    by_place = [one for one in reading.correct if one in (*BY_HEIGHT, *BY_GAUGE)]
+    try:
+        shown = _span(by, reading.unit, unit, all_told(by_place, here))
+    except OutOfRange:
+        return ["not with this gauge: it holds more than the chamber"]
+    if shown == _span(by, reading.unit, unit, 1.0):
+        return []
+    return [f"{' '.join(_changes(by_place, here, unit)[0])} {shown}"]
 
 
 def _span(by: Judging, unit: str, shown: str, times: float | None = None) -> str:
@@ -112,13 +134,28 @@ def _span(by: Judging, unit: str, shown: str, times: float | None = None) -> str
 def _corrected_words(judged: Judged) -> str:
     """Return the reading, and what it is where its limits are written for; the reading alone where that is no other."""
     here, there = written(judged.raw.quantity, judged.unit), _figure(judged)
-    correct = judged.reading.correct
     if judged.corrected == judged.value or there == f"{figure(judged.raw.quantity.value)} {judged.unit}":
         return here
-    if correct not in BY_HEIGHT:
-        return f"{here} at {_degrees(judged)} is {there}{AT.get(correct, '')}"
-    warm = f" and {_degrees(judged)}" if correct == "spark_density" and judged.taken.celsius is not None else ""
-    return f"{here} here at {_height(judged)}{warm} is {there}{AT[correct]}"
+    how, counts = _changes(judged.reading.correct, judged.taken, judged.unit)
+    if not how:
+        return here
+    return f"{here} {' '.join(how)} is {there} {' '.join(counts) or 'on a true gauge'}"
+
+
+def _changes(correct: Sequence[str], taken: Where, unit: str) -> tuple[list[str], list[str]]:
+    """Return in words what makes a reading another, and what it is brought to by that."""
+    how, counts = [], []
+    for one in correct:
+        if abs((factor(one, taken) or 1.0) - 1) < NO_CHANGE:
+            continue
+        if one in BY_GAUGE:
+            how.append(f"on a gauge of {_volume(taken.hose)}")
+            continue
+        warm = f" and {_degrees_of(taken)}" if one == "spark_density" and taken.celsius is not None else ""
+        at = f"here at {height(taken.altitude_m or 0.0, unit)}" if one in BY_HEIGHT else f"at {_degrees_of(taken)}"
+        how.append(f"{at}{warm}")
+        counts.append(AT[one])
+    return how, counts
 
 
 def _figure(judged: Judged) -> str:
@@ -130,5 +167,13 @@ def _height(judged: Judged) -> str:
     return height(judged.taken.altitude_m or 0.0, judged.unit)
 
 
+def _volume(hose: Hose) -> str:
+    return f"{figure(hose.volume_ml or 0.0)} ml"
+
+
 def _degrees(judged: Judged) -> str:
-    return f"{figure(judged.taken.celsius or 0.0)} C"
+    return _degrees_of(judged.taken)
+
+
+def _degrees_of(taken: Where) -> str:
+    return f"{figure(taken.celsius or 0.0)} C"

@@ -19,7 +19,7 @@ class Limit:
     basis: tuple[str, ...]
 
 
-Correction = Literal["", "sea_level_pressure", "gauge_and_hose", "copper_20c", "spark_density"]
+Correction = Literal["sea_level_pressure", "gauge_and_hose", "copper_20c", "spark_density"]
 """What is reckoned into a reading before it is judged; the sums are in trade/."""
 
 
@@ -29,7 +29,7 @@ class Reading:
 
     sheet: the value of the bike's own sheet that this measures; lower, upper: the outcomes whose `below` the sheet's
     lower and upper limit replaces. error: of the usual instrument; error_share: the same as a share of the reading, of
-    which the larger counts. possible: outside it the figure is absurd. correct: what is reckoned in first.
+    which the larger counts. possible: outside it the figure is absurd. correct: all that is reckoned in first.
     """
 
     quantity: str
@@ -42,7 +42,7 @@ class Reading:
     error: float = 0.0
     error_share: float = 0.0
     possible: tuple[float, float] | None = None
-    correct: Correction = ""
+    correct: tuple[Correction, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

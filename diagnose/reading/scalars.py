@@ -141,7 +141,8 @@ def listed(value: Any) -> list[Any]:
     raise refused("wrong-type", "must be a list, not one text", f"[{short(value)}]")
 
 
-def _one_or_more(value: Any) -> list[Any]:
+def one_or_more(value: Any) -> list[Any]:
+    """Return a list as it is, one text as a list of it; anything else is a mistake."""
     return listed([value] if isinstance(value, str) and value.strip() else value)
 
 
@@ -214,7 +215,7 @@ Factor = Annotated[float, BeforeValidator(_factor)]
 Ratio = Annotated[float, BeforeValidator(_ratio)]
 Flag = Annotated[bool, BeforeValidator(_yes_or_no)]
 Texts = Annotated[tuple[Text, ...], BeforeValidator(listed)]
-OneOrMore = Annotated[tuple[Text, ...], BeforeValidator(_one_or_more)]
+OneOrMore = Annotated[tuple[Text, ...], BeforeValidator(one_or_more)]
 Sources = Annotated[tuple[Text, ...], BeforeValidator(_sources)]
 Prior = Annotated[tuple[Probability, Probability, Probability], BeforeValidator(_prior)]
 Span = Annotated[tuple[Number, Number], BeforeValidator(_span)]

@@ -31,6 +31,7 @@ from diagnose.reading.scalars import (
     listed,
     mapping,
     one_of,
+    one_or_more,
 )
 
 MAP, LIST = BeforeValidator(mapping), BeforeValidator(listed)
@@ -167,7 +168,9 @@ class RawReading(Raw):
     error: Amount = 0.0
     error_share: Amount = 0.0
     possible: Span | None = None
-    correct: Annotated[Correction, one_of(*get_args(Correction)[1:])] = ""
+    correct: Annotated[
+        tuple[Annotated[Correction, one_of(*get_args(Correction))], ...], BeforeValidator(one_or_more)
+    ] = ()
 
 
 class RawTypical(Raw):

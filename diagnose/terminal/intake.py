@@ -33,15 +33,12 @@ FIXED = (
 )
 
 
-def new_intake(title: str, day: datetime, without: Sequence[str] = (), elevation_m: float | None = None) -> Event:
-    """Return the first event of a job; facts and complaint follow one by one.
-
-    without: tools the shop has not; elevation_m: its height above the sea, None where nobody told.
-    """
-    shop: dict[str, Any] = {"labour": LABOUR_PER_HOUR, "currency": "", "elevation_m": elevation_m}
+def new_intake(title: str, day: datetime, shop: Mapping[str, Any] | None = None) -> Event:
+    """Return the first event of a job; facts and complaint follow one by one. shop: what is known of it (shop_told)."""
+    shop = {"labour": LABOUR_PER_HOUR, "currency": "", "elevation_m": None, **(shop or {})}
     body = {
         "bike": {},
-        "shop": shop | ({"without": list(without)} if without else {}),
+        "shop": shop,
         "complaint": None,
         "title": title or default_title(day),
         "words": "",
@@ -61,14 +58,21 @@ def tools_lacking(events: Sequence[Event]) -> list[str]:
     return sorted(without)
 
 
-def height_told(events: Sequence[Event]) -> float | None:
-    """Return the height above the sea that was told at a job, with the shop or with a reading; metres."""
-    found = None
+def shop_told(events: Sequence[Event]) -> dict[str, Any]:
+    """Return what a job tells of the shop that holds for the next: tools it lacks, its height, its gauge.
+
+    The height that was told first counts, in metres, and the gauge that was used last, in ml; as in the state of a job.
+    """
+    found: dict[str, Any] = {}
     for _, event in standing(events):
         told = event.body.get("shop" if event.kind == "intake" else "reading") or {}
         height = told.get("elevation_m" if event.kind == "intake" else "altitude_m")
-        found = height if found is None else found
-    return found
+        if height is not None:
+            found.setdefault("elevation_m", height)
+        if told.get("gauge_ml") is not None:
+            found["gauge_ml"] = told["gauge_ml"]
+    without = tools_lacking(events)
+    return found | ({"without": without} if without else {})
 
 
 def default_title(day: datetime) -> str:

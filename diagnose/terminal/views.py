@@ -197,11 +197,11 @@ def read_off(consultation: Consultation, test_id: str, typed: str) -> Event:
     return Event("observe", judged(consultation.knowledge, consultation.state, test_id, typed))
 
 
-def untold(consultation: Consultation, test_id: str, typed: str) -> str:
-    """Return what is to be asked about a reading, for it could change what it shows: height, temperature or nothing."""
+def untold(consultation: Consultation, test_id: str, typed: str) -> tuple[str, ...]:
+    """Return what was not told of a reading and could change what it shows: height, temperature, gauge, sheet."""
     from diagnose.consultation.judgement import judge
 
-    return judge(consultation.knowledge, consultation.state, test_id, typed).untold
+    return tuple(judge(consultation.knowledge, consultation.state, test_id, typed).if_at)
 
 
 def how_judged(known: Knowledge, body: Body) -> list[str]:

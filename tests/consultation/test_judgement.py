@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from diagnose.consultation.corrections import Where, elsewhere, factor, own_error
+from diagnose.consultation.corrections import Where, all_told, elsewhere, factor, own_error
+from diagnose.consultation.hose import Hose
 from diagnose.consultation.judgement import judge, weights_of
 from diagnose.consultation.limits import Own, bands, good, judging, limit_for, outcome_of
 from diagnose.consultation.measuring import body_of
@@ -31,16 +32,16 @@ def reading(unit: str, *limits: Limit, **more) -> Reading:
     return Reading(quantity="", unit=unit, ask="Reading", limits=limits, **more)
 
 
-PRESSURE = reading("kPa", FOUR, TWO, lower="low", error_share=0.05, possible=(0, 3000), correct="sea_level_pressure")
+PRESSURE = reading("kPa", FOUR, TWO, lower="low", error_share=0.05, possible=(0, 3000), correct=("sea_level_pressure",))
 POINTS = reading("mm", GAP, lower="tight", upper="right", error=0.02, possible=(0, 3))
 COIL = reading(
     "ohm",
     Limit(applies={}, below=(("low", 4.0), ("right", 5.0)), otherwise="high", basis=()),
     error=0.1,
-    correct="copper_20c",
+    correct=("copper_20c",),
 )
 SPARK = reading(
-    "mm", Limit(applies={}, below=(("weak", 6.0),), otherwise="good", basis=()), error=0.5, correct="spark_density"
+    "mm", Limit(applies={}, below=(("weak", 6.0),), otherwise="good", basis=()), error=0.5, correct=("spark_density",)
 )
 
 
@@ -114,9 +115,9 @@ def test_a_height_that_nobody_told_is_named_where_it_could_matter():
     feet = line(COMPRESSION, "110 psi", None, MANUAL)
     assert feet.endswith("height above sea level not set; at 3000 ft this would count as 123 psi")
     assert line(COMPRESSION, "400 psi", None, MANUAL) == "400 psi; manual 120 to 150 psi; high, not counted against it"
-    assert judge(COMPRESSION, bike(None), "t", "7 bar", MANUAL).untold == "height"
-    assert judge(COMPRESSION, bike(0.0), "t", "7 bar", MANUAL).untold == ""
-    assert judge(COMPRESSION, bike(None), "t", "20 psi", MANUAL).untold == ""
+    assert list(judge(COMPRESSION, bike(None), "t", "7 bar", MANUAL).if_at) == ["height"]
+    assert list(judge(COMPRESSION, bike(0.0), "t", "7 bar", MANUAL).if_at) == []
+    assert list(judge(COMPRESSION, bike(None), "t", "20 psi", MANUAL).if_at) == []
 
 
 def test_copper_goes_by_its_temperature():
@@ -128,11 +129,11 @@ def test_copper_goes_by_its_temperature():
 
 def test_a_temperature_is_missed_only_where_it_could_matter():
     """3.9 ohm are 4.14 at 5 C; 4.5 ohm lie between 4.25 and 4.78 from 5 to 35 C, so it is right on any day."""
-    assert judge(COIL_OHMS, bike(), "t", "3,9 ohm").untold == "temperature"
+    assert list(judge(COIL_OHMS, bike(), "t", "3,9 ohm").if_at) == ["temperature"]
     assert line(COIL_OHMS, "3,9 ohm").endswith("temperature not told; at 5 C this would count as 4.14 ohm")
-    assert judge(COIL_OHMS, bike(), "t", "4.5 ohm").untold == ""
-    assert judge(COIL_OHMS, bike(), "t", "40 ohm").untold == ""
-    assert judge(COIL_OHMS, bike(), "t", "3,9 ohm at 20 C").untold == ""
+    assert list(judge(COIL_OHMS, bike(), "t", "4.5 ohm").if_at) == []
+    assert list(judge(COIL_OHMS, bike(), "t", "40 ohm").if_at) == []
+    assert list(judge(COIL_OHMS, bike(), "t", "3,9 ohm at 20 C").if_at) == []
 
 
 def test_a_spark_jumps_further_in_thin_air():
@@ -191,7 +192,7 @@ def test_the_higher_the_more_is_added(one, other):
     low, high = sorted((one, other))
     assert factor("sea_level_pressure", Where(low)) <= factor("sea_level_pressure", Where(high))
     assert factor("spark_density", Where(low)) >= factor("spark_density", Where(high))
-    assert 0 <= own_error("sea_level_pressure", factor("sea_level_pressure", Where(low))) <= 0.03
+    assert 0 <= own_error("sea_level_pressure", Where(low)) <= 0.03
 
 
 @given(st.floats(-40, 150), st.floats(-40, 150))
@@ -201,8 +202,9 @@ def test_the_warmer_the_less_copper_counts(one, other):
 
 
 def test_no_correction_needs_nothing():
-    assert factor("", Where()) == factor("gauge_and_hose", Where()) == 1.0
-    assert elsewhere("", Where(), "mm") == ()
+    assert all_told((), Where()) == 1.0
+    assert factor("gauge_and_hose", Where(hose=Hose(0.0))) == 1.0
+    assert elsewhere("copper_20c", Where(None, 20.0), "mm") == ()
     assert factor("sea_level_pressure", Where(None, 20.0)) is None
 
 
@@ -243,7 +245,7 @@ def test_raw_corrected_limit_and_source_go_on_record():
     body = body_of(judge(COMPRESSION, bike(1828.8), "t", "95 psi", MANUAL))
     said = body["reading"]
     assert (said["text"], said["value"], said["unit"], said["says"]) == ("95 psi", 95, "psi", "655 kPa")
-    assert said["corrected"] == {"value": pytest.approx(817.3, abs=0.2), "unit": "kPa", "by": "sea_level_pressure"}
+    assert said["corrected"] == {"value": pytest.approx(817.3, abs=0.2), "unit": "kPa", "by": ["sea_level_pressure"]}
     assert said["range"] == {
         "low": pytest.approx(827.37, abs=0.01),
         "high": pytest.approx(1034.21, abs=0.01),

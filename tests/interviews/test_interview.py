@@ -230,9 +230,9 @@ def test_what_was_not_there_at_the_last_job_is_not_there_at_the_next(work):
     assert bench.store.events(new)[0].body["shop"]["without"] == ["gap tester"]
     assert tools_lacking(bench.events) == ["gap tester"]
     assert tools_lacking((*bench.events, Event("undo"))) == []
-    assert tools_lacking((new_intake("Next", NOON, ["gap tester"]),)) == ["gap tester"]
+    assert tools_lacking((new_intake("Next", NOON, {"without": ["gap tester"]}),)) == ["gap tester"]
     again = Event("tool", {"tool": "gap tester", "have": True})
-    assert tools_lacking((new_intake("Next", NOON, ["gap tester"]), again)) == []
+    assert tools_lacking((new_intake("Next", NOON, {"without": ["gap tester"]}), again)) == []
 
 
 def test_while_something_soaks_something_else_is_offered_and_the_end_is_one_answer(work, with_soak):

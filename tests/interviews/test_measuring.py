@@ -13,7 +13,7 @@ from diagnose.report.text import as_text
 from diagnose.report.trail import trail
 from diagnose.terminal.answers import moves
 from diagnose.terminal.foresight import Foresight
-from diagnose.terminal.intake import height_told, new_intake
+from diagnose.terminal.intake import new_intake, shop_told
 from tests.interviews.conftest import NOON, grown
 
 GAUGE = {
@@ -98,9 +98,9 @@ def test_a_height_told_once_is_not_asked_again(measured):
     bench, _, _ = measured("gauge", "85 psi", "6000 ft", "90 psi")
     moves.measured(bench, "gauge")
     assert bench.events[-1].body["reading"]["working"].startswith("90 psi here at 6000 ft is 112 psi at sea level")
-    assert height_told(bench.events) == pytest.approx(1828.8)
-    assert height_told((*bench.events, Event("undo"), Event("undo"))) is None
-    assert height_told((new_intake("Next", None, (), 500.0),)) == 500.0  # type: ignore[arg-type]
+    assert shop_told(bench.events) == {"elevation_m": pytest.approx(1828.8)}
+    assert shop_told((*bench.events, Event("undo"), Event("undo"))) == {}
+    assert shop_told((new_intake("Next", NOON, {"elevation_m": 500.0}),)) == {"elevation_m": 500.0}
 
 
 def test_enter_leaves_it_open_and_the_working_says_so(measured):

@@ -123,7 +123,7 @@ title: Barn find
 source: invented for this check
 bike: {strokes: 2, reed: reed, fuelling: unknown}
 history: {parked: years, stored: unknown}
-shop: {elevation: 6000 ft, labour: 45 per hour, currency: EUR, service: 150, without: [gap tester]}
+shop: {elevation: 6000 ft, gauge_volume: 2.9 cc, labour: 45 per hour, currency: EUR, service: 150, without: [gap tester]}
 worth: {running: 400, ceiling: 250}
 sheet_from: workshop manual 1974, page 41
 sheet: {points_gap: 0.3 to 0.4 mm, main_jet: 92}
@@ -185,6 +185,7 @@ def test_a_whole_job_becomes_its_events(tmp_path):
                 # 6000 ft of 0.3048 m each
                 "shop": {
                     "elevation_m": 1828.8,
+                    "gauge_ml": 2.9,
                     "labour": 45.0,
                     "currency": "EUR",
                     "service": 150.0,

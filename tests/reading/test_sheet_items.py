@@ -39,7 +39,7 @@ def test_a_reading_names_its_value_and_its_error(shipped: Path) -> None:
     assert reading is not None
     assert (reading.sheet, reading.lower, reading.upper) == ("spark_length", "weak", "")
     assert (reading.error, reading.error_share, reading.possible) == (0.5, 0.05, (0.0, 40.0))
-    assert reading.correct == "spark_density"
+    assert reading.correct == ("spark_density",)
 
 
 def test_a_shop_adds_values_and_changes_figures(shipped: Path, shop: Path) -> None:

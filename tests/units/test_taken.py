@@ -33,6 +33,23 @@ def test_what_stands_behind_at_is_where_it_was_taken(text, value, unit, metres, 
 
 
 @pytest.mark.parametrize(
+    ("text", "metres", "ml"),
+    [
+        ("90 psi with 2.9 ml", None, 2.9),
+        ("90 psi WITH 2,9cc", None, 2.9),
+        ("90 psi @ 2.9 cm3", None, 2.9),
+        ("90 psi with 0 ml", None, 0),
+        ("90 psi at 1900 m with 2.9 ml", 1900, 2.9),
+        ("90 psi with 2.9 ml at 1900 m", 1900, 2.9),
+    ],
+)
+def test_a_volume_is_that_of_the_gauge(text, metres, ml):
+    taken = parse_taken(text)
+    assert (taken.quantity.value, taken.quantity.unit, taken.text) == (90, "psi", text)
+    assert (taken.altitude_m, taken.gauge_ml, taken.celsius) == (metres, ml, None)
+
+
+@pytest.mark.parametrize(
     ("text", "says"),
     [
         ("95 psi at", "write:"),
@@ -42,6 +59,9 @@ def test_what_stands_behind_at_is_where_it_was_taken(text, value, unit, metres, 
         ("95 psi at 3 bar", "3 bar is no height and no temperature"),
         ("95 psi at 90000 ft", "no bike is worked on at 27432 m"),
         ("95 psi at 9000 C", "no bike is worked on at 9000 C"),
+        ("95 psi with 0.06 l", "no gauge and hose hold 60 ml; write: a volume from 0 to 50 ml, such as 2.9 ml"),
+        ("95 psi with a hose", "or what gauge and hose hold, such as 2.9 ml"),
+        ("95 psi with 2 ml with 3 ml", "this is written twice; write: one gauge and hose"),
         ("95 psi at 5 C at 6 C", "this is written twice; write: one temperature"),
         ("95 psi at 5 m at 6 ft", "this is written twice; write: one height"),
     ],

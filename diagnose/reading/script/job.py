@@ -16,8 +16,9 @@ from diagnose.reading.script.desk import Desk
 from diagnose.reading.script.sheet import from_manual
 from diagnose.reading.script.steps import also, step_events
 from diagnose.reading.source import Node, read
+from diagnose.taken import gauge_ml
 from diagnose.tools import known_tools
-from diagnose.units import convert
+from diagnose.units import QuantityError, convert
 
 SOMETHING_ELSE = "something_else"
 """Stands under `confirmed` for what no cause of the knowledge describes."""
@@ -136,10 +137,10 @@ def _agree(given: Mapping[str, tuple[str, Node]], desk: Desk) -> None:
 def _shop(node: Node | None, desk: Desk) -> dict[str, Any]:
     """Return what is written of the shop: elevation_m (metres), labour (money per hour), currency, service (money).
 
-    And the tools that it has not.
+    And the tools that it has not, and gauge_ml, what its compression gauge and hose hold.
     """
     keys = desk.mapping(node)
-    desk.known_keys(keys, ("elevation", "labour", "currency", "service", "without"), "shop")
+    desk.known_keys(keys, ("elevation", "gauge_volume", "labour", "currency", "service", "without"), "shop")
     shop: dict[str, Any] = {}
     if elevation := keys.get("elevation"):
         quantity = desk.quantity(elevation, "length", ("m", "ft"))
@@ -148,6 +149,11 @@ def _shop(node: Node | None, desk: Desk) -> dict[str, Any]:
             says = f"no workshop stands at {metres:.0f} m"
             desk.wrong(elevation, says, "elevation-range", f"a height from {LOWEST_M:.0f} m to {HIGHEST_M:.0f} m")
         shop["elevation_m"] = metres
+    if gauge := keys.get("gauge_volume"):
+        try:
+            shop["gauge_ml"] = gauge_ml(desk.needed(gauge) or "0")
+        except QuantityError as error:
+            desk.wrong(gauge, f"{desk.needed(gauge)}: {error.says}", "bad-gauge-volume", error.write)
     if labour := keys.get("labour"):
         bare = re.sub(r"\s*(per|an|a|/)\s*h(our)?$", "", desk.needed(labour))
         before = len(desk.problems)

@@ -7,7 +7,7 @@ from typing import Literal
 
 from diagnose.model import Repair
 from diagnose.problems import DiagnoseError, ImpossibleEvidence
-from diagnose.taken import parse_where
+from diagnose.taken import gauge_ml, parse_where
 from diagnose.terminal import cards, lists, reasons, screens, views
 from diagnose.terminal.answers import tools
 from diagnose.terminal.asking.asker import BACK, BACK_ENTRY, AskerError, Choice
@@ -34,8 +34,21 @@ ASK_EACH = 2
 WHERE = {
     "height": "It goes by the height above the sea. How high is it here? (m or ft; Enter: not known):",
     "temperature": "It goes by how warm the part is. How warm? (C or F; Enter: not known):",
+    "gauge": "On a small engine a hose gauge reads low. What do gauge and hose hold, up to the check valve? "
+    "(ml; 0: valve at the plug end; h: how do I find it; Enter: not known):",
 }
 """What a reading goes by -> the question, asked only where the answer can change what the reading shows."""
+
+HOW = "h"
+"""The answer that asks how the volume of gauge and hose is found."""
+
+HOLDS = (
+    "See where the check valve sits, the small valve that holds the needle up. At the plug end: write 0.",
+    "At the gauge end: hose off the bike, plug end up. Fill it to the brim with thin oil out of a syringe. What went "
+    "in is the volume, mostly 2 to 6 ml. Let it drain well before it goes on an engine.",
+    "The sum also takes capacity and compression ratio from the bike's sheet.",
+)
+"""How the volume of gauge and hose is found."""
 
 THE_REST = (
     Choice("sound", "Nothing else: the rest looked sound", "n"),
@@ -61,7 +74,7 @@ def measured(bench: Bench, test_id: str) -> str | None:
     question = f"{reading.ask} ({reading.unit}; Enter: back):"
     while typed := bench.asker.text(f"reading.{test_id}", question):
         try:
-            typed += _where(bench, test_id, views.untold(bench.consultation, test_id, typed))
+            typed = _placed(bench, test_id, typed)
             _observed(bench, views.read_off(bench.consultation, test_id, typed).body)
         except (AskerError, ImpossibleEvidence):
             raise
@@ -72,12 +85,24 @@ def measured(bench: Bench, test_id: str) -> str | None:
     return None
 
 
+def _placed(bench: Bench, test_id: str, typed: str) -> str:
+    """Ask where and with what a reading was taken, as far as that could change it; return it with that behind it."""
+    asked: set[str] = set()
+    while left := [what for what in views.untold(bench.consultation, test_id, typed) if what in WHERE.keys() - asked]:
+        asked.add(left[0])
+        typed += _where(bench, test_id, left[0])
+    return typed
+
+
 def _where(bench: Bench, test_id: str, untold: str) -> str:
-    """Ask where a reading was taken if that could change what it shows; return it as it is written behind one."""
-    if not untold:
-        return ""
+    """Ask for what was not told of a reading; return it as it is written behind one, empty where it is not known."""
     while told := bench.asker.text(f"reading.{test_id}.{untold}", WHERE[untold]):
+        if untold == "gauge" and told.strip().casefold() == HOW:
+            bench.page.show([line for how in HOLDS for line in bench.page.wrapped(how, "  ")])
+            continue
         try:
+            if untold == "gauge":
+                return f" with {gauge_ml(told):g} ml"
             parse_where(told)
         except QuantityError as error:
             warn(bench, str(error))

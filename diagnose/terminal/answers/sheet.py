@@ -149,7 +149,7 @@ def _with_what(bench: Bench, event: Event, item: SheetItem) -> Event:
     if item.measured and (instrument := bench.asker.text("figure.with", "Measured with (Enter: not said):")):
         more["instrument"] = instrument
     readings = [test.reading for test in bench.knowledge.tests.values() if test.reading]
-    if any(one.sheet == item.id and one.correct == COLD_READS_LOW for one in readings):
+    if any(one.sheet == item.id and COLD_READS_LOW in one.correct for one in readings):
         degrees = _degrees(bench)
         more |= {} if degrees is None else {"temperature_C": degrees}
     return replace(event, body={**event.body, **more})

@@ -10,7 +10,7 @@ from typing import Any
 
 from diagnose.model import SheetItem
 from diagnose.ranges import Range, in_unit, parse_range
-from diagnose.units import Quantity, QuantityError, convert, kind_of, of_kind, parse_quantity
+from diagnose.units import Quantity, QuantityError, convert, kind_of, of_kind, parse_quantity, understood
 
 LONGEST = 200
 """Signs of a text."""
@@ -59,12 +59,14 @@ def manual_figure(item: SheetItem, text: str) -> dict[str, Any]:
         return {"text": _words(item, text)}
     kind = kind_of(item.unit)
     given = parse_range(text, kind)
-    unit = _unit(item, given.text, given.unit)
+    figures = {"low": given.low, "high": given.high, "value": given.value}
+    unit = _unit(item, given.text, given.unit, *(figure for figure in figures.values() if figure is not None))
     own = in_unit(Range(given.low, given.high, given.value, unit), item.unit)
     for figure in (own.low, own.high, own.value):
         _check_possible(item, given.text, figure)
-    figures = {"low": given.low, "high": given.high, "value": given.value}
-    return {"text": given.text, "unit": unit} | {key: value for key, value in figures.items() if value is not None}
+    return {"text": _with_unit(given.text, given.unit, unit), "unit": unit} | {
+        key: value for key, value in figures.items() if value is not None
+    }
 
 
 def measured_figure(item: SheetItem, text: str) -> dict[str, Any]:
@@ -76,19 +78,26 @@ def measured_figure(item: SheetItem, text: str) -> dict[str, Any]:
     if not item.measured:
         return {"text": _words(item, text)}
     read = parse_quantity(text, kind_of(item.unit))
-    unit = _unit(item, read.text, read.unit)
+    unit = _unit(item, read.text, read.unit, read.value)
     quantity = Quantity(read.value, unit, read.text)
     _check_possible(item, read.text, convert(quantity, item.unit).value)
-    return {"text": read.text, "value": read.value, "unit": unit, "si": in_si(quantity)}
+    return {"text": _with_unit(read.text, read.unit, unit), "value": read.value, "unit": unit, "si": in_si(quantity)}
 
 
-def _unit(item: SheetItem, text: str, unit: str) -> str:
-    """Return the unit that was written, or the one that goes without saying where something is counted."""
+def _with_unit(text: str, written: str, unit: str) -> str:
+    """Return what was written, with the unit behind it that went without saying; what is counted stands alone."""
+    return text if written or kind_of(unit) == "count" else f"{text} {unit}"
+
+
+def _unit(item: SheetItem, text: str, unit: str, *figures: float) -> str:
+    """Return the unit that was written, or the one that goes without saying: counted, or no other can be."""
     kind = kind_of(item.unit)
     if kind == "count":
         if unit not in ("", item.unit):
             raise QuantityError(text, f"{item.name} is counted in {item.unit or 'plain numbers'}", "the number alone")
         return item.unit
+    if not unit and text[-1:].isdigit() and (meant := understood(figures, item.unit, item.possible)):
+        return meant
     return of_kind(Quantity(0.0, unit, text), kind).unit
 
 

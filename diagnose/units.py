@@ -7,9 +7,11 @@ A comma and a point both mark decimals; a thousands sign is never accepted. What
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
+from math import inf
 from unicodedata import category, normalize
 
 from diagnose.problems import DiagnoseError
@@ -24,7 +26,9 @@ __all__ = [
     "of_kind",
     "parse_quantity",
     "read_quantity",
+    "understood",
     "units_of",
+    "usual_units",
 ]
 
 
@@ -117,7 +121,7 @@ def of_kind(quantity: Quantity, *kinds: str) -> Quantity:
     measured = kind_of(quantity.unit)
     if measured in kinds:
         return quantity
-    text, usual = quantity.text or str(quantity), [unit for kind in kinds for unit in USUAL[kind]]
+    text, usual = quantity.text or str(quantity), [unit for kind in kinds for unit in usual_units(kind)]
     if not quantity.unit or (quantity.unit == "deg" and "temperature" in kinds):
         says = "degrees of what" if quantity.unit else "the unit is missing"
         figure = f"{quantity.value:.10g}" if quantity.unit else text
@@ -141,6 +145,8 @@ def parse_quantity(text: str, kind: str = "") -> Quantity:
     >>> parse_quantity("5k6").unit
     'kohm'
     """
+    if kind == "resistance" and re.fullmatch(r"\s*0\.?[lL]\.?\s*", text):  # what a meter shows, typed with a nought
+        text = "OL"
     tidy, about = _without_about(_tidy(text))
     short = re.fullmatch(r"([0-9]*)([RkKM])([0-9]+)\s*(?:ohms?)?", tidy)
     if short:
@@ -202,6 +208,37 @@ def units_of(kind: str) -> tuple[str, ...]:
     ('ml/min', 'l/h')
     """
     return tuple(name for name, measured in UNITS.items() if measured == kind)
+
+
+def usual_units(kind: str) -> tuple[str, ...]:
+    """Return the units of a kind that a mechanic writes, the commonest first; empty for a kind that is not known.
+
+    >>> usual_units("pressure")
+    ('psi', 'bar', 'kPa')
+    """
+    return USUAL.get(kind, units_of(kind))
+
+
+def understood(values: Iterable[float], unit: str, possible: tuple[float, float] | None = None) -> str:
+    """Return the unit that goes without saying: the only usual one in which figures can be so much; empty for none.
+
+    Args:
+        values: the figures that stand without a unit.
+        unit: the one in which they are wanted.
+        possible: from where to where they can be, in that unit; None for anywhere.
+
+    >>> understood([0.35], "mm", (0, 3)), understood([0.014], "mm", (0, 3)), understood([14], "mm", (0, 3))
+    ('mm', '', 'thou')
+    """
+    low, high = possible or (-inf, inf)
+    figures = list(values)
+    fitting = [
+        one
+        for one in (SPELLINGS[key(usual)][0] for usual in usual_units(kind_of(unit)))
+        if all(low <= convert(Quantity(value, one), unit).value <= high for value in figures)
+        and not (one == "thou" and any(0 < value < 1 for value in figures))  # nobody writes parts of one
+    ]
+    return fitting[0] if len(fitting) == 1 else ""
 
 
 def _tidy(text: str) -> str:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from diagnose.model import Reading, Test
 from diagnose.problems import JobError
 from diagnose.taken import TakenAt, parse_taken
-from diagnose.units import UNITS, Quantity, convert, kind_of, of_kind
+from diagnose.units import UNITS, Quantity, convert, kind_of, of_kind, understood, usual_units
 from diagnose.wording import limit_figure
 
 
@@ -22,16 +23,41 @@ def reading_of(test: Test) -> Reading:
 def read(test: Test, text: str) -> TakenAt:
     """Return what was written, with a unit of the wanted kind and a figure there can be.
 
-    Raises DiagnoseError saying what to write.
+    A unit may be left out where only one can be meant, and stands behind the figure from then on. Raises DiagnoseError
+    saying what to write.
     """
     reading = reading_of(test)
     kind = kind_of(reading.unit) if reading.unit in UNITS else reading.quantity
     given = parse_taken(text, kind)
+    figure = given.quantity.text
+    if kind == "flow" and given.quantity.unit == "ml":  # asked for is what came in a minute
+        given = _in_unit(given, figure, "ml/min")
+    elif not given.quantity.unit and kind != "count":
+        unit = understood([given.quantity.value], reading.unit, reading.possible)
+        given = _in_unit(given, f"{figure} {unit}", unit) if unit else given
     raw = of_kind(given.quantity, kind)
     value = convert(raw, reading.unit).value
     if reading.possible and not reading.possible[0] <= value <= reading.possible[1]:
         raise JobError(_absurd(test, reading.possible, reading.unit, raw))
     return given
+
+
+def _in_unit(given: TakenAt, figure: str, unit: str) -> TakenAt:
+    """Return what was written with the unit that was meant; figure: how it is written with it."""
+    place = given.text.removeprefix(given.quantity.text)
+    return replace(given, quantity=replace(given.quantity, unit=unit, text=figure), text=f"{figure}{place}")
+
+
+def asked_in(unit: str) -> str:
+    """Return the units in which a reading may be typed, as a question names them, its own first.
+
+    >>> asked_in("mm"), asked_in("V"), asked_in("kPa")
+    ('mm, in, thou', 'V', 'psi, bar, kPa')
+    """
+    if unit not in UNITS:
+        return unit
+    usual = usual_units(kind_of(unit))
+    return ", ".join(usual if "bar" in usual or unit not in usual else dict.fromkeys([unit, *usual]))
 
 
 def _absurd(test: Test, possible: tuple[float, float], unit: str, raw: Quantity) -> str:

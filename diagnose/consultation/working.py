@@ -8,20 +8,20 @@ from typing import Any
 from diagnose.consultation.corrections import BY_GAUGE, BY_HEIGHT, Where, all_told, factor, height
 from diagnose.consultation.hose import Hose, hose_on
 from diagnose.consultation.judgement import Judged
-from diagnose.consultation.limits import Judging, Own, judging, own_limits
+from diagnose.consultation.limits import GENERAL, Judging, Own, judging, own_limits
 from diagnose.consultation.readings import written
 from diagnose.consultation.state import State
 from diagnose.model import Knowledge, Reading, Test
 from diagnose.problems import JobError
 from diagnose.trade.ranges import OutOfRange
-from diagnose.units import Quantity, convert
+from diagnose.units import Quantity, convert, kind_of
 from diagnose.wording import figure, limit_figure, per_cent
 
 AT = {"sea_level_pressure": "at sea level", "spark_density": "at sea level", "copper_20c": "at 20 C"}
 """What the limits are written for, by the correction that brings a reading there."""
 
-NO_CHANGE = 5e-4
-"""A factor nearer to 1 than this makes no other figure."""
+NO_MORE = 0.005
+"""A correction of less, as a share of the reading, is not told: no gauge shows it (a choice)."""
 
 
 def working(judged: Judged) -> str:
@@ -99,6 +99,9 @@ def should_be(knowledge: Knowledge, state: State, test: Test, own: Own | None = 
     if not span:
         return ""
     said = [f"{by.label}: {by.source}" if by.source and not by.alone else by.label]
+    if unit == reading.unit == "kPa" and not by.source:  # which few gauges show
+        spans = (_span(by, unit, other) for other in ("psi", "bar"))
+        said.insert(0, ", ".join(one.removesuffix(" or more").removesuffix(" or less") for one in spans))
     if by.alone:
         said.append(f"the manual gives {by.alone}")
     at = "".join(f" {AT[one]}" for one in reading.correct if one in AT)
@@ -118,11 +121,23 @@ def _shown_here(knowledge: Knowledge, state: State, reading: Reading, by: Judgin
     return [f"{' '.join(_changes(by_place, here, unit)[0])} {shown}"]
 
 
+ROUGHLY = ".2g"
+"""How a general range is said in another unit, or at another height: nobody knows it closer."""
+
+
 def _span(by: Judging, unit: str, shown: str, times: float | None = None) -> str:
-    """Return a range in words, in another unit; times: what is divided out of it, and then it is told less exactly."""
+    """Return a range in words, in another unit unless that is a thousand times its own.
+
+    times: what is divided out of it, and then it is told less exactly.
+    """
+    if kind_of(unit) == "resistance":  # ohm and kohm: a range in the other is all noughts
+        shown = unit
+    rough = by.label == GENERAL and (shown != unit or times not in (None, 1.0))
 
     def told(end: float) -> str:
         value = convert(Quantity(end / (times or 1.0), unit), shown).value
+        if rough:
+            return f"{float(f'{value:{ROUGHLY}}'):.10g}"
         return limit_figure(value) if times is None else figure(value)
 
     low, high = (None if end is None else told(end) for end in (by.low, by.high))
@@ -134,7 +149,10 @@ def _span(by: Judging, unit: str, shown: str, times: float | None = None) -> str
 def _corrected_words(judged: Judged) -> str:
     """Return the reading, and what it is where its limits are written for; the reading alone where that is no other."""
     here, there = written(judged.raw.quantity, judged.unit), _figure(judged)
-    if judged.corrected == judged.value or there == f"{figure(judged.raw.quantity.value)} {judged.unit}":
+    if (
+        abs(judged.corrected - judged.value) <= NO_MORE * abs(judged.value)
+        or there == f"{figure(judged.raw.quantity.value)} {judged.unit}"
+    ):
         return here
     how, counts = _changes(judged.reading.correct, judged.taken, judged.unit)
     if not how:
@@ -146,7 +164,7 @@ def _changes(correct: Sequence[str], taken: Where, unit: str) -> tuple[list[str]
     """Return in words what makes a reading another, and what it is brought to by that."""
     how, counts = [], []
     for one in correct:
-        if abs((factor(one, taken) or 1.0) - 1) < NO_CHANGE:
+        if abs((factor(one, taken) or 1.0) - 1) < NO_MORE:
             continue
         if one in BY_GAUGE:
             how.append(f"on a gauge of {_volume(taken.hose)}")

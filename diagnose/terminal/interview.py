@@ -154,7 +154,7 @@ def _choices(bench: Bench, card: cards.Card, work: Test | Repair) -> list[Choice
         return [*first, *waits, *(one for one in STEP_ENTRIES if one.value not in ("not_sure", "cannot"))]
     rows = [Choice(f"outcome.{outcome.id}", outcome.name) for outcome in cards.outcomes_of(work)]
     if work.reading is not None:
-        rows.insert(0, Choice(READING, f"Type in the reading ({work.reading.unit})"))
+        rows.insert(0, Choice(READING, f"Type in the reading ({views.asked_in(work.reading)})"))
     left_out = ("try",) if work.id == views.TRY_OUT else ()
     return [*rows, *waits, *(one for one in STEP_ENTRIES if one.value not in left_out)]
 

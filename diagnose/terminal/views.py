@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from diagnose.events import Event, standing
-from diagnose.model import Knowledge, Repair, Test, may_apply
+from diagnose.model import Knowledge, Reading, Repair, Test, may_apply
 from diagnose.problems import DiagnoseError
 from diagnose.wording import limit_said, on_sheet, told_late
 
@@ -216,6 +216,13 @@ def as_written(reading: Mapping[str, Any]) -> str:
     from diagnose.consultation.readings import as_written
 
     return as_written(reading)
+
+
+def asked_in(reading: Reading) -> str:
+    """Return the units in which a reading may be typed, as a question names them."""
+    from diagnose.consultation.readings import asked_in
+
+    return asked_in(reading.unit)
 
 
 def repair_event(repair_id: str, found: Mapping[str, str]) -> Event:

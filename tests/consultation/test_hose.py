@@ -83,12 +83,14 @@ def test_height_and_gauge_are_both_reckoned_in(shipped):
 
 
 def test_a_step_says_what_this_gauge_shows(shipped):
-    """690 kPa / 1.5774 = 437; at 6000 ft x 0.8014 = 351."""
+    """690 kPa are 100.08 psi; / 1.5774 = 437, at 6000 ft x 0.8014 = 351, both told to two figures."""
     test = shipped.tests["comp_dry"]
     here = should_be(shipped, a_job(shipped, {"elevation_m": 0.0, "gauge_ml": 2.86}, SHEET), test)
-    assert here == "690 kPa or more at sea level (general range; on a gauge of 2.86 ml 437 kPa or more)"
+    assert (
+        here == "690 kPa or more at sea level (100 psi, 6.9 bar; general range; on a gauge of 2.86 ml 440 kPa or more)"
+    )
     high = should_be(shipped, a_job(shipped, {"elevation_m": 1828.8, "gauge_ml": 2.86}, SHEET), test)
-    assert high.endswith("here at 1829 m on a gauge of 2.86 ml 351 kPa or more)")
+    assert high.endswith("here at 1829 m on a gauge of 2.86 ml 350 kPa or more)")
     too_long = should_be(shipped, a_job(shipped, {"elevation_m": 0.0, "gauge_ml": 9.0}, SHEET), test)
     assert too_long.endswith("not with this gauge: it holds more than the chamber)")
 

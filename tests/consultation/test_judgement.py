@@ -105,7 +105,7 @@ def test_the_line_of_working(text, metres, says):
 def test_without_a_sheet_the_general_range_counts_and_says_so():
     assert line(COMPRESSION, "7,5 bar", 0.0) == "7.5 bar; general range 6.9 bar or more; within"
     assert line(POINTS_GAP, "0,2 mm", 0.0) == "0.2 mm; general range 0.3 to 0.4 mm; low"
-    assert line(POINTS_GAP, ".017 in", 0.0) == "0.017 in; general range 0.0118 to 0.01575 in; high"
+    assert line(POINTS_GAP, ".017 in", 0.0) == "0.017 in; general range 0.012 to 0.016 in; high"  # / 25.4
 
 
 def test_a_height_that_nobody_told_is_named_where_it_could_matter():
@@ -118,6 +118,12 @@ def test_a_height_that_nobody_told_is_named_where_it_could_matter():
     assert list(judge(COMPRESSION, bike(None), "t", "7 bar", MANUAL).if_at) == ["height"]
     assert list(judge(COMPRESSION, bike(0.0), "t", "7 bar", MANUAL).if_at) == []
     assert list(judge(COMPRESSION, bike(None), "t", "20 psi", MANUAL).if_at) == []
+
+
+def test_a_range_stays_in_its_own_ohms_and_a_trifling_height_is_not_told():
+    """In kohm it would be 0.004 to 0.005; the air at 10 m is 0.12 per cent thinner than at the sea."""
+    assert line(COIL_OHMS, "5k6 at 20 C") == "5.6 kohm; general range 4 to 5 ohm; high"
+    assert line(COMPRESSION, "90 psi at 10 m") == "90 psi; general range 100 psi or more; low"
 
 
 def test_copper_goes_by_its_temperature():
@@ -232,7 +238,9 @@ def test_the_range_of_a_sound_bike_is_where_its_outcome_lies():
 
 def test_a_step_says_what_it_should_show():
     test = COMPRESSION.tests["t"]
-    assert should_be(COMPRESSION, bike(None), test) == "690 kPa or more at sea level (general range)"
+    assert should_be(COMPRESSION, bike(None), test) == (
+        "690 kPa or more at sea level (100 psi, 6.9 bar; general range)"  # / 6.894757
+    )
     said = should_be(COMPRESSION, bike(1828.8), test, MANUAL)
     assert said == (
         "120 to 150 psi at sea level (manual: workshop manual 1974, page 42; here at 6000 ft 96.2 to 120 psi)"

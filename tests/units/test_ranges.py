@@ -139,10 +139,34 @@ def test_what_the_manual_gives_keeps_its_unit_and_its_words() -> None:
 
 @pytest.mark.parametrize("read", [manual_figure, measured_figure])
 @pytest.mark.parametrize(
+    ("value", "text", "unit"),
+    [
+        (item(possible=(0, 3)), "0,35", "mm"),  # 0.35 in are 8.9 mm, more than there can be
+        (item(possible=(0, 3)), "14", "thou"),  # 0.36 mm
+        (item(unit="kPa", possible=(30, 600)), "28", "psi"),  # 193 kPa; 28 bar would burst it, 28 kPa is flat
+        (item(unit="kPa", possible=(30, 600)), "1.8", "bar"),
+        (item(unit="V", possible=(0, 20)), "about 11,4", "V"),
+        (item(unit="ml", possible=(20, 4000)), "0.65", "l"),
+    ],
+)
+def test_a_unit_may_be_left_out_where_only_one_can_be(read, value, text, unit) -> None:
+    assert (read(value, text)["text"], read(value, text)["unit"]) == (f"{text} {unit}", unit)
+
+
+def test_a_range_may_be_without_its_unit_and_can_be_read_again() -> None:
+    written = manual_figure(item(possible=(0, 3)), "0.3-0.4")
+    assert written == {"text": "0.3-0.4 mm", "unit": "mm", "low": 0.3, "high": 0.4}
+    assert manual_figure(item(possible=(0, 3)), written["text"]) == written
+
+
+@pytest.mark.parametrize("read", [manual_figure, measured_figure])
+@pytest.mark.parametrize(
     ("value", "text", "says", "write"),
     [
-        (item(), "0.35", "the unit is missing", "0.35 mm or 0.35 in"),
-        (item(), "0.35 psi", "psi is a unit of pressure, not of length", "a figure in mm or in"),
+        (item(), "0.35", "the unit is missing", "0.35 mm or 0.35 in or 0.35 thou"),
+        (item(possible=(0, 3)), "0.012", "the unit is missing", "0.012 mm or 0.012 in or 0.012 thou"),
+        (item(unit="kPa", possible=(0, 3000)), "90", "the unit is missing", "90 psi or 90 bar or 90 kPa"),
+        (item(), "0.35 psi", "psi is a unit of pressure, not of length", "a figure in mm or in or thou"),
         (item(possible=(0, 3)), "35 mm", "Gap cannot be 35 mm", "a figure from 0 to 3 mm"),
         (item(possible=(0, 3)), ".2 in", "Gap cannot be 5.08 mm", "a figure from 0 to 3 mm"),
         (item("number", ""), "92 mm", "Gap is counted in plain numbers", "the number alone"),

@@ -340,7 +340,7 @@ def test_what_is_printed_is_read_again(unit, number):
 
 
 def test_conversion_between_kinds_is_refused_with_the_units_that_fit():
-    with pytest.raises(DiagnoseError, match=r'"5 V": this cannot be given in psi; write: Pa, hPa, kPa, bar, psi'):
+    with pytest.raises(DiagnoseError, match=r'"5 V": this cannot be given in psi; write: Pa, hPa, kPa, MPa, bar, psi'):
         convert(Quantity(5.0, "V"), "psi")
     with pytest.raises(DiagnoseError, match=r'"95": this cannot be given in psi'):
         convert(Quantity(95.0, ""), "psi")

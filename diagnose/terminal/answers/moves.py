@@ -32,7 +32,7 @@ ASK_EACH = 2
 """Up to so many causes of a repair are asked for one by one."""
 
 WHERE = {
-    "height": "It goes by the height above the sea. How high is it here? (m or ft; Enter: not known):",
+    "height": "It goes by the height above the sea. How high is it here? (m, ft or sea level; Enter: not known):",
     "temperature": "It goes by how warm the part is. How warm? (C or F; Enter: not known):",
     "gauge": "On a small engine a hose gauge reads low. What do gauge and hose hold, up to the check valve? "
     "(ml; 0: valve at the plug end; h: how do I find it; Enter: not known):",
@@ -49,6 +49,11 @@ HOLDS = (
     "The sum also takes capacity and compression ratio from the bike's sheet.",
 )
 """How the volume of gauge and hose is found."""
+
+WHERE_AS = {"height": "altitude_m", "temperature": "celsius"}
+WRITE = {"height": "6000 ft, 1500 m or sea level", "temperature": "5 C or 41 F"}
+AT_THE_SEA = ("0", "sea level", "sea", "at sea level")
+"""Answers that say that it is done at the sea."""
 
 THE_REST = (
     Choice("sound", "Nothing else: the rest looked sound", "n"),
@@ -71,7 +76,7 @@ def measured(bench: Bench, test_id: str) -> str | None:
     reading = bench.knowledge.tests[test_id].reading
     if reading is None:
         return None
-    question = f"{reading.ask} ({reading.unit}; Enter: back):"
+    question = f"{reading.ask} ({views.asked_in(reading)}; Enter: back):"
     while typed := bench.asker.text(f"reading.{test_id}", question):
         try:
             typed = _placed(bench, test_id, typed)
@@ -100,10 +105,12 @@ def _where(bench: Bench, test_id: str, untold: str) -> str:
         if untold == "gauge" and told.strip().casefold() == HOW:
             bench.page.show([line for how in HOLDS for line in bench.page.wrapped(how, "  ")])
             continue
+        told = "0 m" if untold == "height" and told.casefold() in AT_THE_SEA else told
         try:
             if untold == "gauge":
                 return f" with {gauge_ml(told):g} ml"
-            parse_where(told)
+            if parse_where(told)[0] != WHERE_AS[untold]:
+                raise QuantityError(told, f"this is no {untold}", WRITE[untold])
         except QuantityError as error:
             warn(bench, str(error))
             continue

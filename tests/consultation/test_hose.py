@@ -15,9 +15,8 @@ from hypothesis import strategies as st
 from diagnose.consultation import Shop, begin
 from diagnose.consultation.hose import Hose, hose_on, share_error, supposed, true_share
 from diagnose.consultation.judgement import judge
-from diagnose.consultation.measuring import body_of
 from diagnose.consultation.sheet import from_manual
-from diagnose.consultation.working import should_be, working
+from diagnose.consultation.working import body_of, should_be, working
 from diagnose.problems import DiagnoseError
 
 PSI = 6.894757

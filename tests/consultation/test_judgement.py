@@ -15,9 +15,8 @@ from diagnose.consultation.corrections import Where, all_told, elsewhere, factor
 from diagnose.consultation.hose import Hose
 from diagnose.consultation.judgement import judge, weights_of
 from diagnose.consultation.limits import Own, bands, good, judging, limit_for, outcome_of
-from diagnose.consultation.measuring import body_of
 from diagnose.consultation.state import Shop, State
-from diagnose.consultation.working import should_be, verdict, working
+from diagnose.consultation.working import body_of, should_be, verdict, working
 from diagnose.model import Limit, Outcome, Reading, Test
 from diagnose.problems import DiagnoseError, JobError, Place
 

@@ -84,8 +84,8 @@ def _choose(bench: Bench, name: str, question: str, rows: list[Choice]) -> str:
 
 def _spots(bench: Bench, kind: str) -> list[tuple[SheetItem, str]]:
     """Return the values such a bike has, each with its sides; as set only what was written as found."""
-    from diagnose.consultation.measured import sides_on
     from diagnose.consultation.sheet import fitting
+    from diagnose.consultation.sheet_events import sides_on
 
     state = bench.consultation.state
     items = fitting(bench.knowledge, state)

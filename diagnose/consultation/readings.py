@@ -73,7 +73,7 @@ def written(raw: Quantity, unit: str) -> str:
     >>> written(Quantity(0.6, "mm", "0,6 mm"), "mm"), written(Quantity(5.6, "kohm", "5k6"), "ohm")
     ('0.6 mm', '5.6 kohm')
     """
-    return f"{raw.value:.10g} {raw.unit or unit}"
+    return f"{'about ' if raw.about else ''}{raw.value:.10g} {raw.unit or unit}"
 
 
 def as_written(reading: Mapping[str, Any]) -> str:

@@ -264,6 +264,22 @@ def test_raw_corrected_limit_and_source_go_on_record():
     assert set(body["weights"]) == {"low", "ok"}
 
 
+def test_what_was_said_to_be_about_so_much_may_be_out_by_a_tenth():
+    """690 kPa are 100.08 psi: 108 is 7.92 over it, more than 5.4; out by 10.8, so 1.467 sd, and P(low) = 0.0712."""
+    assert judge(COMPRESSION, bike(0.0), "t", "108 psi").weights == {}
+    hedged = judge(COMPRESSION, bike(0.0), "t", "about 108 psi")
+    assert hedged.weights == pytest.approx({"low": 0.0712, "ok": 0.9288}, abs=5e-4)
+    assert working(hedged) == "about 108 psi; general range 100 psi or more; just within"
+
+
+def test_what_is_possible_is_corrected_like_the_reading():
+    """80 at 6000 ft is 99.8, more than the gauge can show there; out by 10.42, and P(below 95) = P(z < -0.925)."""
+    below = Limit(applies={}, below=(("low", 95.0),), otherwise="ok", basis=())
+    taken = reading("kPa", below, error_share=0.1, possible=(0, 100), correct=("sea_level_pressure",))
+    judged = judge(Book(a_test(taken, "ok")), bike(), "t", "80 kPa at 6000 ft")
+    assert judged.weights == pytest.approx({"low": 0.1775, "ok": 0.8225}, abs=1e-3)
+
+
 def test_a_certain_reading_carries_no_weights():
     body = body_of(judge(POINTS_GAP, bike(), "t", "0,2 mm"))
     assert "weights" not in body

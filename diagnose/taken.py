@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from diagnose.units import Quantity, QuantityError, convert, kind_of, parse_quantity
 
 LOWEST_M, HIGHEST_M = -450.0, 6000.0
-"""Heights above the sea at which a bike is worked on (no road is lower or higher; memory)."""
+"""Heights above the sea at which a bike is worked on (the shore of the lowest lake, the highest roads; memory)."""
 
 COLDEST_C, HOTTEST_C = -40.0, 150.0
 """Temperatures of a part that is measured (memory)."""

@@ -45,7 +45,7 @@ def test_a_sheet_survives_the_way_through_a_file(shipped: Path, tmp_path: Path) 
         (
             "name: x\nfigures:\n  spark_lenght: {figure: 6 mm, from: p. 4}\n",
             3,
-            "the sheet has no value spark_lenght",
+            "the knowledge has no value spark_lenght",
             "spark_length",
         ),
         (

@@ -135,14 +135,14 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
     shown = [c for c in question.shown if c in bike.conditions]
     does = [c for c in shown if c in bike.behaviours]
     rows = Rows(bike, network)
-    for some in (question.targets, question.start, question.turn, *((c,) for c in does)):
-        rows.healthy(some, question.now)
+    asked = (question.targets, question.start, question.turn, *((c,) for c in does))
+    numbers = [rows.healthy(some, question.now) for some in asked]
     done = tree.propagate()
     log = _or_impossible(done, question.observations)
     if not np.isfinite(log):
         raise ImpossibleEvidence(contradiction(bike, question))
     each = np.broadcast_to(tree.log_evidence(rows.weights(1)), (rows.count - 1,))
-    healthy = np.clip(np.exp(each - log), 0.0, 1.0).tolist()
+    healthy = np.clip(np.exp(each[[n - 1 for n in numbers]] - log), 0.0, 1.0).tolist()
     causes = rows.causes_now(done, _uncut(question.now), 0, 1)[:, 0]
     levels = {c: {ABSENT: h, PRESENT: 1 - h} for c, h in zip(does, healthy[3:], strict=True)}
     return Posterior(

@@ -37,6 +37,7 @@ class Rows:
         self._by_scope: dict[tuple[str, ...], dict[int, Table]] = {}
         """A node and the helpers beside it -> row -> weights."""
         self._looks: dict[tuple[str, Situation, float], list[tuple[tuple[str, ...], Table]]] = {}
+        self._healthy: dict[tuple[frozenset[str], Situation], int] = {}
         self.count = 1
 
     def passing(self, ladder: Sequence[Rung], situation: Situation) -> tuple[int, float]:
@@ -45,10 +46,13 @@ class Rows:
         return self.add(by_driver, situation), constant
 
     def healthy(self, nodes: Iterable[str], situation: Situation) -> int:
-        """Add a row in which all the nodes are healthy; return its number."""
+        """Return the row in which all the nodes are healthy; it is added unless there is one already."""
         conditions = self._bike.conditions
-        unhealthy = {n: conditions[n].levels[1:] for n in nodes if n in conditions}
-        return self.add({n: dict.fromkeys(levels, 0.0) for n, levels in unhealthy.items()}, situation)
+        key = frozenset(n for n in nodes if n in conditions), situation
+        if key not in self._healthy:
+            zero = {n: dict.fromkeys(conditions[n].levels[1:], 0.0) for n in sorted(key[0])}
+            self._healthy[key] = self.add(zero, situation)
+        return self._healthy[key]
 
     def add(self, by_driver: Mapping[str, Mapping[str, float]], situation: Situation) -> int:
         """Add a row that weighs nodes by level in a situation; return its number."""

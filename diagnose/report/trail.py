@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
+from itertools import pairwise
 from typing import Any
 
-from diagnose.consultation import TRY_TO_START, Consultation, Limit, resume
+from diagnose.consultation import TRY_TO_START, Consultation, Limit
 from diagnose.consultation.evidence import complaints
 from diagnose.consultation.readings import as_written
 from diagnose.consultation.state import State
@@ -111,7 +112,7 @@ def trail(consultation: Consultation) -> Trail:
         bike=tuple((known.facts[fact].name, _option(known, fact, state.told)) for fact in state.told),
         complaint="; also: ".join(one.name for one in complaints(known, state)),
         words=_words(events),
-        steps=tuple(_steps(known, events)),
+        steps=tuple(_steps(consultation)),
         notes=state.notes,
         confirmed=tuple(_confirmed(known, closed.get("confirmed") or {})),
         unchecked=tuple((known.tests[test].name, why or OFF[kind]) for test, (kind, why) in state.off_list.items()),
@@ -158,11 +159,11 @@ def _words(events: Sequence[Event]) -> str:
     return next((words for words in reversed(said) if words), "")
 
 
-def _steps(known: Knowledge, events: Sequence[Event]) -> Iterator[TrailStep]:
+def _steps(consultation: Consultation) -> Iterator[TrailStep]:
     """Give the results and repairs in order, each with what it changed."""
-    before, number = resume(known, events[:1]), 0
-    for event in events[1:]:
-        after = before.add(event)
+    known, number = consultation.knowledge, 0
+    for before, after in pairwise(_stages(consultation)):
+        event = standing(after.events)[-1][1]
         if event.kind in _TELLS:
             number += 1
             spent = after.state.minutes - before.state.minutes
@@ -170,7 +171,14 @@ def _steps(known: Knowledge, events: Sequence[Event]) -> Iterator[TrailStep]:
             told = _TELLS[event.kind](known, event.body)
             why, change = _because(before, event), _change(before, after)
             yield TrailStep(number, event.at, *told, why, change, spent, paid, _wait(known, event))
-        before = after
+
+
+def _stages(consultation: Consultation) -> list[Consultation]:
+    """Return the job after each event that still stands; those it has been through need not be worked out again."""
+    stages = [consultation]
+    while earlier := stages[-1].earlier:
+        stages.append(earlier)
+    return stages[::-1]
 
 
 def _observed(known: Knowledge, body: Body) -> tuple[str, str, str]:

@@ -14,7 +14,7 @@ from itertools import pairwise
 from math import inf
 from unicodedata import category, normalize
 
-from diagnose.problems import DiagnoseError
+from diagnose.problems import DiagnoseError, printable
 from diagnose.unit_table import ADVICE, BY_NAME, CASE_MATTERS, NEVER_NEGATIVE, SPELLINGS, UNITS, USUAL, Unit, key
 
 __all__ = [
@@ -59,15 +59,10 @@ class QuantityError(DiagnoseError):
 
     def __init__(self, text: str, says: str, write: str) -> None:
         """Keep the reason and the remedy apart, for those who show them with a place."""
-        self.says, self.write = _printable(says), _printable(write)
-        shown = _printable(text.strip())
+        self.says, self.write = printable(says), printable(write)
+        shown = printable(text.strip())
         shown = shown if len(shown) <= _SHOWN else f"{shown[:_SHOWN]}..."
         super().__init__(f'"{shown}": {self.says}; write: {self.write}')
-
-
-def _printable(text: str) -> str:
-    """Return a text without what a terminal would obey in place of printing it."""
-    return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in text)
 
 
 _SIGNS = str.maketrans(

@@ -8,13 +8,14 @@ from pathlib import Path
 from typing import Any
 
 from diagnose.model import Knowledge, SheetItem
-from diagnose.problems import KnowledgeError, Place, Problem
+from diagnose.problems import KnowledgeError, Place, Problem, printable
 from diagnose.reading.files import nearest, read_bytes, unreadable
 from diagnose.reading.source import Node, read
 from diagnose.taken import parse_taken
 from diagnose.units import Quantity, QuantityError, kind_of, parse_quantity
 
 _LONGEST = 400
+"""Signs of a message that are shown."""
 
 Figure = Callable[[SheetItem, str], dict[str, Any]]
 """Reads what is written for a value of the sheet: figures.manual_figure or measured_figure."""
@@ -29,7 +30,7 @@ class Desk:
 
     def wrong(self, node: Node, says: str, rule: str, write: str = "", *, key: bool = False) -> None:
         """Note a mistake at a value, or at its key."""
-        self.problems.append(node.problem(_printable(says), rule, _printable(write), key=key))
+        self.problems.append(node.problem(printable(says[:_LONGEST]), rule, printable(write[:_LONGEST]), key=key))
 
     def id(self, node: Node | None, kind: str, known: Iterable[str]) -> str | None:
         """Return an id that must be known; None where nothing is written or a mistake was noted."""
@@ -163,11 +164,6 @@ class Desk:
         if not (text := self.text(node)) and not isinstance(node.content, dict | list):
             self.wrong(node, "nothing is written here", "empty-value", "a value after the colon", key=True)
         return text
-
-
-def _printable(text: str) -> str:
-    """Return a message without what a terminal would not print, and not without end."""
-    return "".join(each if each.isprintable() else "\N{REPLACEMENT CHARACTER}" for each in text[:_LONGEST])
 
 
 def listed(words: Iterable[str], last: str = " and ") -> str:

@@ -99,7 +99,9 @@ def gauge_ml(text: str) -> float:
     given = parse_quantity(text, "volume")
     if not given.unit and given.value == 0:
         return 0.0
-    if not given.unit or kind_of(given.unit) != "volume":
+    if not given.unit:
+        raise QuantityError(text, f"{given} has no unit", f"{given} ml")
+    if kind_of(given.unit) != "volume":
         raise QuantityError(text, f"{given} is no volume", "what gauge and hose hold, such as 2.9 ml")
     volume = convert(given, "ml").value
     if not 0 <= volume <= LARGEST_ML:

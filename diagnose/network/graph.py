@@ -26,7 +26,11 @@ from diagnose.model import (
     may_apply,
     share,
 )
+from diagnose.network.kept import Kept
 from diagnose.network.priors import by_context, odds_factors, split_by_mechanism, times_odds
+
+MOST_FAMILIES, MOST_PRODUCTS = 2000, 2000
+"""So many of them are kept for a bike: what one step takes, some times over (measured)."""
 
 LEAK = "other:"
 """What the id of a leak, shown as a cause of its own, begins with."""
@@ -55,10 +59,10 @@ class BikeGraph:
     conditions: Mapping[str, Condition]
     links: Mapping[str, tuple[Link, ...]]
     """Condition -> links into it, leak included."""
-    families: dict[tuple[object, ...], Any] = field(default_factory=dict, repr=False)
-    """Families worked out before, by condition and what its parents can be; only ever filled in."""
-    products: dict[tuple[int, ...], Any] = field(default_factory=dict, repr=False)
-    """Causes summed out before, see inference/fold.py; only ever filled in."""
+    families: dict[tuple[object, ...], Any] = field(default_factory=lambda: Kept(MOST_FAMILIES), repr=False)
+    """Families worked out before, by condition and what its parents can be."""
+    products: dict[tuple[int, ...], Any] = field(default_factory=lambda: Kept(MOST_PRODUCTS), repr=False)
+    """Causes summed out before, see inference/fold.py."""
 
     @cached_property
     def order(self) -> tuple[str, ...]:

@@ -110,7 +110,7 @@ def test_a_closed_job_takes_only_a_note_or_an_undo(job):
         ),
         (
             observe("valve_gap", "tight"),
-            "Valve clearances, cold (valve_gap) does not fit this bike: Strokes is 2, it needs 4",
+            "Inlet valve clearance, cold (valve_gap) does not fit this bike: Strokes is 2, it needs 4",
         ),
         (repair("new_plugg"), "there is no repair 'new_plugg' in the knowledge; nearest: new_plug"),
         (

@@ -73,10 +73,17 @@ def test_how_it_is_found(gauged, width):
     said = " ".join(shown.split())
     assert "See where the check valve sits" in said
     assert "fill it to the brim with thin oil out of a syringe" in said.lower()
-    assert '! "3": 3 is no volume; write: what gauge and hose hold, such as 2.9 ml' in said
+    assert '! "3": 3 has no unit; write: 3 ml' in said
     assert "volume of gauge and hose not told; with 3 ml on a 49 cc cylinder this would be 145 psi" in said
-    told = [line for line in shown.splitlines() if not line.startswith("?")]
+    told = [line.removeprefix("? ") for line in shown.splitlines()]
     assert max(map(len, told)) <= width
+
+
+def test_what_the_sheet_lacks_is_said_with_where_to_put_it(gauged):
+    bench, asked, shown = gauged("90 psi", "2.86 ml", sheet=())
+    assert asked == ASKED
+    assert "Put them on its sheet (More, then f) and type this reading again" in " ".join(shown.split())
+    assert bench.events[-1].body["outcome"] == "low"
 
 
 def test_nothing_is_asked_where_it_cannot_matter(gauged):

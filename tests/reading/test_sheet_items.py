@@ -71,7 +71,7 @@ def test_what_the_shipped_tests_measure_is_on_the_sheet() -> None:
     """Every reading has an error and what is possible, and its value on the sheet fits the same bikes."""
     known = load(shipped_folder())
     measured = [test for test in known.tests.values() if test.reading and not test.of]
-    assert len(measured) == 46
+    assert len(measured) == 47
     for test in measured:
         assert test.reading is not None
         assert test.reading.error or test.reading.error_share, test.id
@@ -81,4 +81,4 @@ def test_what_the_shipped_tests_measure_is_on_the_sheet() -> None:
             assert kind_of(item.unit) == kind_of(test.reading.unit)
             assert all(options >= test.applies.get(fact, options) for fact, options in item.applies.items()), test.id
             assert item.each == test.each, test.id
-    assert sum(bool(test.reading and test.reading.sheet) for test in measured) == 30
+    assert sum(bool(test.reading and test.reading.sheet) for test in measured) == 32

@@ -37,6 +37,7 @@ STRIP = (
     "timing_marks",
     "check_key_tdc",
     "valve_gap",
+    "valve_gap_exhaust",
 )
 LIST = (*TURNS, *SPARK, *FUEL, *COMPRESSION, *AIR, *STRIP)
 """Tests of the shipped book; one that a bike or a book does not have is left out."""

@@ -32,12 +32,20 @@ ASK_EACH = 2
 """Up to so many causes of a repair are asked for one by one."""
 
 WHERE = {
-    "height": "It goes by the height above the sea. How high is it here? (m, ft or sea level; Enter: not known):",
-    "temperature": "It goes by how warm the part is. How warm? (C or F; Enter: not known):",
-    "gauge": "On a small engine a hose gauge reads low. What do gauge and hose hold, up to the check valve? "
-    "(ml; 0: valve at the plug end; h: how do I find it; Enter: not known):",
+    "height": ("It goes by the height above the sea.", "How high here? (m, ft, sea level; Enter: skip):"),
+    "temperature": ("It goes by how warm the part is.", "How warm? (C or F; Enter: not known):"),
+    "gauge": (
+        "On a small engine a hose gauge reads low, by what gauge and hose hold up to the check valve. With the valve "
+        "at the plug end that is 0.",
+        "They hold (ml; h: how to find it; Enter: skip):",
+    ),
 }
-"""What a reading goes by -> the question, asked only where the answer can change what the reading shows."""
+"""What a reading goes by -> what is said of it and asked, only where the answer can change what the reading shows."""
+
+NO_SHEET = (
+    "Capacity and compression ratio are wanted too. Put them on its sheet (More, then f) and type this reading again; "
+    "till then it stands as the gauge shows it."
+)
 
 HOW = "h"
 """The answer that asks how the volume of gauge and hose is found."""
@@ -46,7 +54,6 @@ HOLDS = (
     "See where the check valve sits, the small valve that holds the needle up. At the plug end: write 0.",
     "At the gauge end: hose off the bike, plug end up. Fill it to the brim with thin oil out of a syringe. What went "
     "in is the volume, mostly 2 to 6 ml. Let it drain well before it goes on an engine.",
-    "The sum also takes capacity and compression ratio from the bike's sheet.",
 )
 """How the volume of gauge and hose is found."""
 
@@ -96,12 +103,16 @@ def _placed(bench: Bench, test_id: str, typed: str) -> str:
     while left := [what for what in views.untold(bench.consultation, test_id, typed) if what in WHERE.keys() - asked]:
         asked.add(left[0])
         typed += _where(bench, test_id, left[0])
+    if "sheet" in views.untold(bench.consultation, test_id, typed):
+        bench.page.show(bench.page.wrapped(NO_SHEET, "  "))
     return typed
 
 
 def _where(bench: Bench, test_id: str, untold: str) -> str:
     """Ask for what was not told of a reading; return it as it is written behind one, empty where it is not known."""
-    while told := bench.asker.text(f"reading.{test_id}.{untold}", WHERE[untold]):
+    why, ask = WHERE[untold]
+    bench.page.show(bench.page.wrapped(why))
+    while told := bench.asker.text(f"reading.{test_id}.{untold}", ask):
         if untold == "gauge" and told.strip().casefold() == HOW:
             bench.page.show([line for how in HOLDS for line in bench.page.wrapped(how, "  ")])
             continue

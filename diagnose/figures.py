@@ -5,6 +5,7 @@ Refused, with what to write instead: a unit of another kind, no unit where one i
 
 from __future__ import annotations
 
+import re
 from math import pi
 from typing import Any
 
@@ -58,7 +59,7 @@ def manual_figure(item: SheetItem, text: str) -> dict[str, Any]:
     if not item.measured:
         return {"text": _words(item, text)}
     kind = kind_of(item.unit)
-    given = parse_range(text, kind)
+    given = parse_range(_plain(item, text), kind)
     figures = {"low": given.low, "high": given.high, "value": given.value}
     unit = _unit(item, given.text, given.unit, *(figure for figure in figures.values() if figure is not None))
     own = in_unit(Range(given.low, given.high, given.value, unit), item.unit)
@@ -77,11 +78,16 @@ def measured_figure(item: SheetItem, text: str) -> dict[str, Any]:
     """
     if not item.measured:
         return {"text": _words(item, text)}
-    read = parse_quantity(text, kind_of(item.unit))
+    read = parse_quantity(_plain(item, text), kind_of(item.unit))
     unit = _unit(item, read.text, read.unit, read.value)
     quantity = Quantity(read.value, unit, read.text)
     _check_possible(item, read.text, convert(quantity, item.unit).value)
     return {"text": _with_unit(read.text, read.unit, unit), "value": read.value, "unit": unit, "si": in_si(quantity)}
+
+
+def _plain(item: SheetItem, text: str) -> str:
+    """Return what was written, a jet without the sign before its number: #98, No. 98."""
+    return re.sub(r"^\s*(?:#|no\.?\s*)(?=[0-9])", "", text, flags=re.IGNORECASE) if item.kind == "number" else text
 
 
 def _with_unit(text: str, written: str, unit: str) -> str:

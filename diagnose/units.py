@@ -89,6 +89,13 @@ _BOUND = (
     r"(?:[<>≤≥]=?|over|under|above|below|up to|at least|at most|more than|less than|min\.?|max\.?|almost|nearly|just)"
 )
 _SAMPLE = "a number and its unit, such as 95 psi"
+_SAMPLES = {
+    "length": "a number and its unit, such as 0.35 mm",
+    "voltage": "a number and its unit, such as 12.4 V",
+    "resistance": "a number and its unit, such as 4.5 ohm",
+    "flow": "a number and its unit, such as 150 ml/min",
+    "count": "a plain number, such as 98",
+}
 
 
 def read_quantity(text: str, *kinds: str) -> Quantity:
@@ -150,7 +157,7 @@ def parse_quantity(text: str, kind: str = "") -> Quantity:
         return Quantity(float(f"{whole or 0}.{part}"), unit, text.strip(), about)
     match = re.fullmatch(r"([+-]?)([0-9.,/ ]*[0-9])\s*(.*)", tidy)
     if not match:
-        raise QuantityError(text, *_no_number(tidy))
+        raise QuantityError(text, *_no_number(tidy, kind))
     sign, digits, rest = match.groups()
     _check_rest(text, digits, rest)
     value = _number(text, digits.strip()) * (-1 if sign == "-" else 1)
@@ -259,12 +266,12 @@ def _without_about(tidy: str) -> tuple[str, bool]:
     return (after[1] if after else rest), bool(before or after)
 
 
-def _no_number(tidy: str) -> tuple[str, str]:
+def _no_number(tidy: str, kind: str = "") -> tuple[str, str]:
     """Return why a text that begins with no number is refused, and what to write."""
     bound = re.match(rf"{_BOUND}(?:\s*|\b)[^0-9]*([0-9][0-9.,]*)", tidy, re.IGNORECASE)
     if bound:
         return "this says where it ends, not what was read", f"what the instrument showed, such as {bound[1]}"
-    return "a reading begins with a number", _SAMPLE
+    return "a reading begins with a number", _SAMPLES.get(kind, _SAMPLE)
 
 
 def _check_sign(text: str, value: float, unit: str) -> None:

@@ -31,7 +31,7 @@ def read(test: Test, text: str) -> TakenAt:
     given = parse_taken(text, kind)
     figure = given.quantity.text
     if kind == "flow" and given.quantity.unit == "ml":  # asked for is what came in a minute
-        given = _in_unit(given, figure, "ml/min")
+        given = _in_unit(given, f"{given.quantity.value:.10g} ml/min", "ml/min")
     elif not given.quantity.unit and kind != "count":
         unit = understood([given.quantity.value], reading.unit, reading.possible)
         given = _in_unit(given, f"{figure} {unit}", unit) if unit else given

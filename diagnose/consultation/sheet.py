@@ -41,6 +41,11 @@ class Row:
     stands: str
 
     @property
+    def spot(self) -> tuple[str, str]:
+        """The value's id and its side."""
+        return self.item.id, self.side
+
+    @property
     def name(self) -> str:
         """The value's name, with its side on a twin."""
         return f"{self.item.name}, {self.side}" if self.side else self.item.name
@@ -102,8 +107,25 @@ def usual(item: SheetItem, facts: Mapping[str, str]) -> str:
     for wanted in (True, None):
         for typical in item.typical:
             if gate_state(typical.applies, facts) is wanted:
-                return span(typical.low, typical.high, item.unit)
+                return span(typical.low, typical.high, item.unit) + _on_gauges(typical.low, typical.high, item.unit)
     return ""
+
+
+def _on_gauges(low: float | None, high: float | None, unit: str) -> str:
+    """Return a range in kPa as gauges show it, to two figures.
+
+    >>> _on_gauges(900, 1500, "kPa")
+    ', 130 to 220 psi, 9 to 15 bar'
+    """
+    if unit != "kPa":
+        return ""
+    told = []
+    for other in ("psi", "bar"):
+        least, most = (
+            None if end is None else float(f"{convert(Quantity(end, unit), other).value:.2g}") for end in (low, high)
+        )
+        told.append(span(least, most, other))
+    return "".join(f", {one}" for one in told)
 
 
 def span(low: float | None, high: float | None, unit: str) -> str:

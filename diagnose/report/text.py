@@ -65,9 +65,7 @@ def _head(trail: Trail) -> list[str]:
 
 
 def _came_in(trail: Trail) -> list[str]:
-    lines = (
-        [f"The bike: {'; '.join(f'{name.lower()}: {option}' for name, option in trail.bike)}."] if trail.bike else []
-    )
+    lines = [f"The bike: {'; '.join(_fact(name, option) for name, option in trail.bike)}."] if trail.bike else []
     if trail.complaint:
         lines.append(f"It came in because: {trail.complaint}.")
     if trail.words:
@@ -75,6 +73,16 @@ def _came_in(trail: Trail) -> list[str]:
     if trail.limit:
         lines.append(f"{trail.limit}.")
     return lines
+
+
+def _fact(name: str, option: str) -> str:
+    """Return a fact of the bike; one that has its name in it stands without.
+
+    >>> _fact("Strokes", "Four-stroke"), _fact("Battery", "Yes")
+    ('four-stroke', 'battery: yes')
+    """
+    said = option[:1].lower() + option[1:]
+    return said if name.lower().rstrip("s") in said.lower() else f"{name.lower()}: {said}"
 
 
 def _result(trail: Trail) -> list[str]:
@@ -132,8 +140,11 @@ def _advice(trail: Trail) -> Iterator[str]:
 
 
 def _sum(trail: Trail) -> str:
+    """Return what it took; the total is that of the two sums as they are shown."""
+    if not (trail.minutes or trail.parts or trail.ceiling or any(step.wait for step in trail.steps)):
+        return "Nothing yet that is reckoned by the hour."
     labour, parts = money(trail.labour, trail.currency), money(trail.parts, trail.currency)
-    total = money(trail.labour + trail.parts, trail.currency)
+    total = money(round(trail.labour) + round(trail.parts), trail.currency)
     hour = money(trail.rate, trail.currency)
     of = "" if trail.ceiling is None else f", of {money(trail.ceiling, trail.currency)} at most"
     waited = sum(step.wait for step in trail.steps)

@@ -168,7 +168,8 @@ def _steps(consultation: Consultation) -> Iterator[TrailStep]:
             number += 1
             spent = after.state.minutes - before.state.minutes
             paid = after.state.parts - before.state.parts
-            told = _TELLS[event.kind](known, event.body)
+            did, saw, judged = _TELLS[event.kind](known, event.body)
+            told = did, saw, judged or _by_manual(known, before, event)
             why, change = _because(before, event), _change(before, after)
             yield TrailStep(number, event.at, *told, why, change, spent, paid, _wait(known, event))
 
@@ -179,6 +180,15 @@ def _stages(consultation: Consultation) -> list[Consultation]:
     while earlier := stages[-1].earlier:
         stages.append(earlier)
     return stages[::-1]
+
+
+def _by_manual(known: Knowledge, before: Consultation, event: Event) -> str:
+    """Return what the manual says of a value that was found or set so; empty if nothing."""
+    given = before.state.manual.get(str(event.body.get("item")))
+    if given is None:
+        return ""
+    text = known.quantities[event.body["item"]].choices.get(str(given["text"]), str(given["text"]))
+    return f"The manual: {text} ({given['source']})"
 
 
 def _observed(known: Knowledge, body: Body) -> tuple[str, str, str]:

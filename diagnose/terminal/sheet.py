@@ -23,7 +23,10 @@ SHARES = (0.32, 0.26, 0.21, 0.21)
 """Parts of the width for the name and the three figures."""
 
 GAP = 2
-STANDS = {FOUND_FIRST: "write as found first", TO_SET: "TO DO", DIFFERS: "other than manual", IN_ORDER: "in order"}
+DOTS = "........"
+"""Where a figure is to be written by hand."""
+
+STANDS = {FOUND_FIRST: "not measured yet", TO_SET: "TO DO", DIFFERS: "other than manual", IN_ORDER: "in order"}
 """What stands in the last column where nothing was set."""
 
 Cells = tuple[str, str, str, str]
@@ -43,9 +46,10 @@ def board_page(page: Page, job: str, consultation: Consultation) -> list[Line]:
     at = consultation.events[0].at
     made = f"Job {job}, {day(at[:10])}" if at else f"Job {job}"
     head = [Line(""), *page.wrapped((state.title or "A motorcycle").upper(), "", "bold"), *page.wrapped(made)]
-    for source in sources(listed):
-        head += page.wrapped(f"Manual: {source}", rest="        ")
-    filled = [(row, _cells(row, consultation)) for row in listed]
+    of = sources(listed)
+    if len(of) == 1:
+        head += page.wrapped(f"Manual: {of[0]}", rest="        ")
+    filled = [(row, _to_write(row, consultation, len(of) > 1)) for row in listed]
     return [*head, Line(""), *_laid_out(page, filled, room=True), *_to_do(page, listed)]
 
 
@@ -77,7 +81,7 @@ def _block(page: Page, cells: Cells, style: str) -> Iterator[Line]:
     """Give one value as a block: its name, and below it the three figures."""
     yield from page.wrapped(cells[0], "", "bold" if style == "bold" else "", rest="  ")
     for head, cell in zip(HEADS[1:], cells[1:], strict=True):
-        if cell:
+        if cell and cell != "-":
             yield from page.wrapped(cell.replace("\n", ", "), f"    {head:<8}   ")
 
 
@@ -87,6 +91,16 @@ def _cells(row: Row, consultation: Consultation | None = None) -> Cells:
     found = _figure(row, row.found, consultation) if row.found else "-"
     put = _figure(row, row.set, consultation) if row.set else STANDS.get(row.stands, "")
     return row.name, row.manual or usual, found, put
+
+
+def _to_write(row: Row, consultation: Consultation, paged: bool) -> Cells:
+    """Return what stands in a row of the board, with dots where a figure is to be written by hand.
+
+    paged: below the manual's figure stands its page.
+    """
+    name, manual, found, put = _cells(row, consultation)
+    manual = f"{manual}\n{row.source}" if paged and row.source else manual
+    return name, manual, found if row.found else DOTS, put if row.set or row.found else DOTS
 
 
 def _figure(row: Row, figure: Figure, consultation: Consultation | None) -> str:
@@ -102,7 +116,7 @@ def _figure(row: Row, figure: Figure, consultation: Consultation | None) -> str:
 def _to_do(page: Page, listed: Sequence[Row]) -> Iterator[Line]:
     """Give what is outside the manual and not put right, and what was not measured yet."""
     wrong = [row for row in listed if row.stands in (TO_SET, DIFFERS)]
-    unmeasured = [row.name for row in listed if row.stands == FOUND_FIRST]
+    unmeasured = any(row.stands == FOUND_FIRST for row in listed)
     if wrong:
         yield from (Line(""), Line("STILL TO DO", "bold"))
     for row in wrong:
@@ -110,5 +124,5 @@ def _to_do(page: Page, listed: Sequence[Row]) -> Iterator[Line]:
         how = "set" if row.set else "found"
         yield from page.wrapped(f"{row.name}: {how} {last.text if last else ''}, manual {row.manual}", "[ ] ")
     if unmeasured:
-        yield from (Line(""), Line("MEASURE FIRST, WRITE AS FOUND", "bold"))
-        yield from (line for name in unmeasured for line in page.wrapped(name, "[ ] "))
+        yield Line("")
+        yield from page.wrapped(f"{DOTS} Measure, and write it as found before you turn anything.")

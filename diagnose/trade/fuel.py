@@ -5,7 +5,7 @@ from __future__ import annotations
 from diagnose.trade.ranges import Basis, interpolated, within
 
 PETROL_KG_PER_L = 0.745
-CONSUMPTION = ((2.0, 600.0), (4.0, 500.0), (8.0, 400.0), (12.0, 350.0))
+CONSUMPTION = ((1.0, 650.0), (2.0, 600.0), (4.0, 500.0), (8.0, 400.0), (12.0, 350.0))
 """Full power [kW] -> petrol taken [g/kWh] by small carburettor engines (memory)."""
 TAP_OVER_DEMAND = 2.0
 """What a gravity tap should give, as a multiple of what full power takes (common practice)."""
@@ -25,7 +25,7 @@ VAPOUR_PSI = {"summer": 7.0, "winter": 13.5}
 """Vapour pressure by season (snowmobile service manual): the light ends a cold start needs, and the first to go."""
 
 DEMAND_BASIS = Basis(
-    "2 to 12 kW at full power; within 10 per cent; a floor, no maker's figure for a tap is known to us",
+    "1 to 12 kW at full power; within 10 per cent; a floor, no maker's figure for a tap is known to us",
     "petrol 0.745 kg/l; consumption of small engines from memory",
 )
 WATER_BASIS = Basis("petrol with 10 % ethanol, -7 to 16 C (20 to 60 F)", "a fuel laboratory's note")
@@ -40,14 +40,14 @@ def demand(kilowatts: float, grams_per_kwh: float | None = None) -> float:
     """Return the petrol an engine takes at full power, ml/min.
 
     Args:
-        kilowatts: full power, 2 to 12 kW where the consumption is not given, else 0.5 to 60.
+        kilowatts: full power, 1 to 12 kW where the consumption is not given, else 0.5 to 60.
         grams_per_kwh: specific consumption, 250 to 900; without it that of small engines of the power.
 
     >>> round(demand(4, 500), 1)
     44.7
     """
     if grams_per_kwh is None:
-        within("full power", kilowatts, 2, 12, "kW", "Consumptions are known to us only there; give it in g/kWh.")
+        within("full power", kilowatts, 1, 12, "kW", "What smaller or larger engines take is not known to us.")
         grams_per_kwh = interpolated(kilowatts, CONSUMPTION)
     within("full power", kilowatts, 0.5, 60, "kW", "No small motorcycle has another.")
     within("consumption", grams_per_kwh, 250, 900, "g/kWh", "No carburettor engine has another.")

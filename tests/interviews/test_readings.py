@@ -6,11 +6,11 @@ import pytest
 
 from diagnose.consultation.judgement import judge
 from diagnose.consultation.limits import limit_for, outcome_of
-from diagnose.consultation.readings import as_written
+from diagnose.consultation.readings import as_written, read
 from diagnose.consultation.state import State
 from diagnose.consultation.working import body_of
-from diagnose.model import Limit, Reading
-from diagnose.problems import DiagnoseError, JobError
+from diagnose.model import Limit, Outcome, Reading, Test
+from diagnose.problems import DiagnoseError, JobError, Place
 
 FOUR = Limit(applies={"strokes": frozenset({"4"})}, below=(("none", 200.0), ("low", 690.0)), otherwise="ok", basis=())
 TWO = Limit(applies={"strokes": frozenset({"2"})}, below=(("none", 200.0), ("low", 630.0)), otherwise="ok", basis=())
@@ -65,3 +65,23 @@ def test_what_cannot_be_a_reading_is_refused(small, typed):
 def test_a_test_without_a_reading_refuses_one(small):
     with pytest.raises(JobError, match="takes no reading"):
         body_of(judge(small, State(), "look_points", "5 mm"))
+
+
+@pytest.mark.parametrize(
+    ("unit", "possible", "typed", "read_as"),
+    [
+        ("ml/min", (0, 5000), "150 ml", "150 ml/min"),  # asked for is what came in a minute
+        ("ml/min", (0, 5000), "150", "150 ml/min"),
+        ("mm", (0, 3), "0,35", "0,35 mm"),
+        ("ohm", (0, 100000), "4,2 ohm at 5 C", "4,2 ohm at 5 C"),
+        ("V", (0, 20), "about 11,4", "about 11,4 V"),
+    ],
+)
+def test_a_unit_that_goes_without_saying_is_written_behind_the_figure(unit, possible, typed, read_as):
+    limit = Limit(applies={}, below=(), otherwise="ok", basis=())
+    taken = Reading(quantity="", unit=unit, ask="Reading", limits=(limit,), possible=possible)
+    test = Test(
+        id="t", name="The test", basis=(), place=Place("here"), ask="", why="", kind="measure", system="s", symptom=False,
+        outcomes=(Outcome(id="ok", name="Ok", default=True),), reading=taken,
+    )  # fmt: skip
+    assert read(test, typed).text == read_as

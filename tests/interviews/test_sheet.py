@@ -10,7 +10,7 @@ from diagnose.terminal.interview import run
 
 GROUP = "It starts badly, dies, floods or bangs"
 BIKE = ["2", "points_magneto", "no", "port", "years", GROUP, "not_a_cough", "nothing", "Dead.", ""]
-GAP = ["sheet", "ignition", "points_gap", "0.3-0.4 mm", "manual 1974, page 41", "back"]
+GAP = ["sheet", "ignition", "points_gap", "0.3-0.4 mm", "manual 1974, page 41", "back", "back"]
 OPEN = ["more", "sheet"]
 CLOSE = ["back", "q"]
 
@@ -41,19 +41,25 @@ def test_manual_found_and_set_one_after_another(sit_down) -> None:
     ]
     assert "Points gap, by the manual (usual 0.3 to 0.45 mm)" in screen
     assert "Points gap, as found (manual 0.3-0.4 mm)" in screen
-    assert "Written: Points gap, as found: .022 in (feeler gauge)" in screen
+    assert "Written: Points gap, as found: .022 in (feeler gauge) - outside the manual" in screen  # 0.56 mm
+    assert "Written: Points gap, as set: 0.35 mm ?" in screen
     assert "Points gap 0.3-0.4 mm .022 in 0.35 mm" in screen
 
 
+def test_the_next_value_is_asked_for_in_the_same_group(sit_down) -> None:
+    bench, _ = talk(sit_down, *GAP[:-2], "plug_code", "HX7", "page 12", "back", "back")
+    assert written(bench) == [("sheet", "points_gap", "0.3-0.4 mm"), ("sheet", "plug_code", "HX7")]
+
+
 def test_what_cannot_be_read_is_asked_again_and_enter_leaves_it(sit_down) -> None:
-    bench, screen = talk(sit_down, "sheet", "ignition", "points_gap", "0.3 psi", "35 mm", "", "back")
+    bench, screen = talk(sit_down, "sheet", "ignition", "points_gap", "0.3 psi", "35 mm", "", "back", "back")
     assert written(bench) == []
     assert "psi is a unit of pressure, not of length" in screen
     assert "Points gap cannot be 35 mm; write: a figure from 0 to 3 mm" in screen
 
 
 def test_a_figure_without_a_source_is_not_written(sit_down) -> None:
-    bench, screen = talk(sit_down, "sheet", "ignition", "points_gap", "0.3 mm", "", "back")
+    bench, screen = talk(sit_down, "sheet", "ignition", "points_gap", "0.3 mm", "", "back", "back")
     assert written(bench) == []
     assert "Not written: a figure needs to say where it stands." in screen
 
@@ -63,7 +69,7 @@ def test_how_warm_it_was_is_asked_where_a_reading_goes_by_it(sit_down, small) ->
     test = small.tests["spark_at_gap"]
     by_warmth = replace(test, reading=replace(test.reading, sheet="points_gap", correct=("copper_20c",)))
     known = replace(small, tests={**small.tests, test.id: by_warmth})
-    found = ["as_found", "ignition", "points_gap", "0.5 mm", "", "900 C", "6000 ft", "41 F", "back"]
+    found = ["as_found", "ignition", "points_gap", "0.5 mm", "", "900 C", "6000 ft", "41 F", "back", "back"]
     bench, screen = talk(sit_down, *found, known=known)
     assert next(event.body["temperature_C"] for event in bench.events if event.kind == "as_found") == 5.0
     assert "no bike is worked on at 900 C" in screen
@@ -73,8 +79,8 @@ def test_how_warm_it_was_is_asked_where_a_reading_goes_by_it(sit_down, small) ->
 def test_nothing_is_set_before_it_is_found_nor_found_after_it_is_set(sit_down) -> None:
     bench, screen = talk(sit_down, "as_set")
     assert "Nothing is written as found yet. Measure first, and write that." in screen
-    found = ["as_found", "ignition", "points_gap", "0.5 mm", "", "back"]
-    again = ["as_found", "ignition", "points_gap", "0.4 mm", "", "back"]
+    found = ["as_found", "ignition", "points_gap", "0.5 mm", "", "back", "back"]
+    again = ["as_found", "ignition", "points_gap", "0.4 mm", "", "back", "back"]
     bench, screen = talk(sit_down, *found, "as_set", "points_gap", "0.35 mm", "", "back", *again)
     assert len(written(bench)) == 2
     assert "Points gap was set already, to 0.35 mm; it is not as found any more." in screen

@@ -132,6 +132,7 @@ def test_every_kind_of_quantity_has_an_si_unit() -> None:
 def test_what_the_manual_gives_keeps_its_unit_and_its_words() -> None:
     assert manual_figure(item(), ".012-.016 in") == {"text": ".012-.016 in", "unit": "in", "low": 0.012, "high": 0.016}
     assert manual_figure(item("number", ""), "92") == {"text": "92", "unit": "", "value": 92.0}
+    assert manual_figure(item("number", ""), "#92") == manual_figure(item("number", ""), "No. 92")
     assert manual_figure(item("text", ""), "  HX7,  14 mm ") == {"text": "HX7, 14 mm"}
     choice = item("choice", "", choices={"air": "Air screw", "fuel": "Fuel screw"})
     assert manual_figure(choice, "FUEL SCREW") == {"text": "fuel"}

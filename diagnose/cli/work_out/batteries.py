@@ -15,9 +15,19 @@ if TYPE_CHECKING:
 
 VOLTS, TEMPERATURE = Measure("voltage"), Measure("temperature")
 SYSTEM = click.option(
-    "--system", type=click.Choice(["6", "12"]), default="12", show_default=True, help="Volts of the bike."
+    "--system", type=click.Choice(["6", "12"]), help="Volts of the bike; without it told by the reading."
 )
 _LOW_CHARGE = 50
+READ_AS_THOUSANDS = 100.0
+SIX_AT_REST, SIX_CHARGING = 7.0, 9.0
+"""Up to so many volts, at rest and on charge, a battery is taken for one of 6 V where nobody said (a choice)."""
+
+
+def _nominal(system: str | None, volts: float, most_of_six: float) -> tuple[int, str]:
+    """Return the volts of the bike, and what is told of it where they were taken from the reading."""
+    if system or volts > most_of_six:
+        return int(system or 12), ""
+    return 6, "Taken for a 6 V battery; of a 12 V bike give --system 12."
 
 
 @click.command(help=asked("The charge of a battery from its voltage at rest.", "battery 12.4V"))
@@ -25,15 +35,20 @@ _LOW_CHARGE = 50
 @SYSTEM
 @AS_JSON
 @click.pass_obj
-def battery(desk: Desk, /, reading: Quantity, system: str, as_json: bool) -> int:
+def battery(desk: Desk, /, reading: Quantity, system: str | None, as_json: bool) -> int:
     """The charge of a battery from its voltage at rest."""
-    from diagnose.trade.batteries import ACID, BASIS, FROZEN, charge_by_volts, cranking_least
+    from diagnose.trade.batteries import ACID, BASIS, CHARGE_BY_VOLTS, FROZEN, charge_by_volts, cranking_least
 
-    nominal = int(system)
-    charge = charge_by_volts(si(reading, "V"), nominal)
+    volts = si(reading, "V")
+    nominal, taken = _nominal(system, volts, SIX_AT_REST)
+    empty, half = (CHARGE_BY_VOLTS[row][0] * nominal / 12 for row in (0, 2))
+    charge = charge_by_volts(volts, nominal) if volts > empty else 0.0
     answer = f"About {charge:.0f} % charged."
+    if volts < empty:
+        answer = f"Empty: under {empty:.2f} V. Charge it slowly; not over {half:.2f} V next day, or a cell is dead."
     working = f"{reading.text} on a {nominal} V battery, nothing connected, an hour at rest."
     notes = (
+        *([taken] if taken else []),
         f"It says nothing of what it can give: {cranking_least(nominal):g} V must stay with the starter turning.",
         "Not corrected for temperature: a printed rule (add 0.024 V for 10 F warmer) is the wrong way round.",
     )
@@ -55,6 +70,7 @@ def hydrometer(desk: Desk, /, gravity: float, temperature: Quantity, as_json: bo
     """A hydrometer corrected for warmth, and the charge."""
     from diagnose.trade.batteries import ACID, BASIS, FROZEN, charge_by_gravity, gravity_at_80f
 
+    gravity = gravity / 1000 if gravity > READ_AS_THOUSANDS else gravity  # 1225 is said for 1.225
     corrected = gravity_at_80f(gravity, si(temperature, "C"))
     charge = charge_by_gravity(corrected)
     answer = f"{corrected:.3f} at 80 F (27 C): about {charge:.0f} % charged."
@@ -76,11 +92,11 @@ def hydrometer(desk: Desk, /, gravity: float, temperature: Quantity, as_json: bo
 @SYSTEM
 @AS_JSON
 @click.pass_obj
-def load(desk: Desk, /, reading: Quantity | None, temperature: Quantity, system: str, as_json: bool) -> int:
+def load(desk: Desk, /, reading: Quantity | None, temperature: Quantity, system: str | None, as_json: bool) -> int:
     """What a battery must hold under load. The load is half its cold-cranking current, for 15 s."""
     from diagnose.trade.batteries import ACID, LOAD_BASIS, cranking_least, load_least
 
-    nominal = int(system)
+    nominal, _ = _nominal(system, si(reading, "V") if reading else 12.0, SIX_AT_REST)
     least = load_least(si(temperature, "C"), nominal)
     answer = f"It must hold {least:.1f} V."
     figures: dict[str, float | str] = {"least_V": least}
@@ -98,12 +114,12 @@ def load(desk: Desk, /, reading: Quantity | None, temperature: Quantity, system:
 @SYSTEM
 @AS_JSON
 @click.pass_obj
-def charging(desk: Desk, /, reading: Quantity, system: str, as_json: bool) -> int:
+def charging(desk: Desk, /, reading: Quantity, system: str | None, as_json: bool) -> int:
     """The voltage at the battery with the engine running."""
     from diagnose.trade.batteries import ACID, CHARGING_BASIS, CHARGING_VOLTS
     from diagnose.trade.batteries import charging as judge
 
-    nominal = int(system)
+    nominal, taken = _nominal(system, si(reading, "V"), SIX_CHARGING)
     low, high = (limit * nominal / 12 for limit in CHARGING_VOLTS)
     verdict = judge(si(reading, "V"), nominal)
     told = {
@@ -112,5 +128,6 @@ def charging(desk: Desk, /, reading: Quantity, system: str, as_json: bool) -> in
         "high": "Too high: it boils the battery and blows bulbs; look at regulator and earth.",
     }
     working = f"{reading.text}; {low:g} to {high:g} V is right."
+    notes = (taken,) if taken else ()
     figures: dict[str, float | str] = {"verdict": verdict, "low_V": low, "high_V": high}
-    return tell(desk, Worked(told[verdict], working, CHARGING_BASIS, figures, (), (ACID,)), as_json)
+    return tell(desk, Worked(told[verdict], working, CHARGING_BASIS, figures, notes, (ACID,)), as_json)

@@ -86,7 +86,7 @@ def compression(
         hidden = true_reading(1.0, si(cylinder, "ml") * (1 - share), trapped_ratio(ratio, share), si(dead, "ml"))
     true, level = read * hidden, read * hidden / here.delta
     steps = [f"without the dead volume x {hidden:.2f}"] if dead else []
-    if there["at"] or there["barometer"] or there["weather"] or not dead:
+    if there["at"] or there["barometer"] or there["weather"]:
         steps.append(f"from {words(there['at'], here)} to sea level x {1 / here.delta:.3f}")
     density = true / here.sigma
     notes: tuple[str, ...] = (METHOD,)
@@ -95,6 +95,7 @@ def compression(
             f"Tables that go by density would say {in_unit_of(reading, density, 'Pa')}; cranking goes by pressure.",
             METHOD,
         )
+    steps = steps or ["taken as read at sea level; give --at, or --dead for a long hose"]
     answer = f"{in_unit_of(reading, level, 'Pa')} at sea level, give or take 3 %. Hold that against the manual."
     figures = {"read_Pa": read, "true_Pa": true, "sea_level_Pa": level, "by_density_Pa": density}
     basis = DEAD_BASIS if dead else BASIS
@@ -189,7 +190,7 @@ def wet_test(
     millilitres = si(oil, "ml") if oil else sums.oil_ml(swept)
     factor = sums.false_rise(swept, ratio, millilitres)
     working = (
-        f"{millilitres:g} ml in a chamber of {sums.chamber_cc(swept, ratio):.1f} cc lift the reading by "
+        f"{millilitres:g} ml in a chamber of {sums.chamber_cc(swept, ratio):.1f} cc lifts the reading by "
         f"{per_cent(factor - 1)} by their volume alone."
     )
     figures: dict[str, float | str] = {"oil_ml": millilitres, "false_rise_factor": factor}
@@ -241,8 +242,12 @@ def cylinders(desk: Desk, /, readings: tuple[Quantity, ...], as_json: bool) -> i
 @click.pass_obj
 def leak_down(desk: Desk, /, supply: Quantity, held: Quantity, as_json: bool) -> int:
     """The leak of a leak-down test. SUPPLY is what you feed in, HELD what stays."""
+    from diagnose.problems import DiagnoseError
     from diagnose.trade.leakdown import BASIS, CAUTION, HEARD, band, leak
 
+    if si(held, "Pa") > si(supply, "Pa"):
+        says = f"{held.text} held is more than the {supply.text} fed in; write what is fed in first."
+        raise DiagnoseError(f"{says} If it is so on the gauges, they do not agree.")
     share = leak(si(supply, "Pa"), si(held, "Pa"))
     answer = f"{per_cent(share)} leak: {band(share)}."
     bands = "5 % is as new, 15 % good, over 25 % poor; between them sources differ."

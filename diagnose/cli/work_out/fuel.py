@@ -36,10 +36,13 @@ def tap(desk: Desk, /, caught: Quantity, seconds: Quantity, power: Quantity | No
         answer = f"{figure(given)} ml/min: {enough} for {power.text}."
         working += f" Full power takes about {figure(taken)} ml/min; a gravity tap should give twice that."
         figures |= {"demand_ml_min": taken}
+    rule = "Rule of thumb: a 50 wants 60 ml/min at least, a 125 120, a 250 200; --power reckons it."
     note = (
         "Starting and idling take a few ml a minute: a slow tap explains dying at speed, not no start with a full bowl."
     )
-    return tell(desk, Worked(answer, working, DEMAND_BASIS, figures, (note,), (FIRE,)), as_json)
+    return tell(
+        desk, Worked(answer, working, DEMAND_BASIS, figures, (note,) if power else (rule, note), (FIRE,)), as_json
+    )
 
 
 @click.command(help=asked("The water that petrol with alcohol holds.", 'water "10 l" --temperature 15C'))
@@ -60,7 +63,7 @@ def water(desk: Desk, /, petrol: Quantity, temperature: Quantity, ethanol: float
 
     held = water_held(si(temperature, "C"), ethanol)
     millilitres = si(petrol, "ml") * held / 100
-    answer = f"About {figure(millilitres)} ml of water; with more, or colder, it separates."
+    answer = f"About {millilitres:.0f} ml of water; with more, or colder, it separates."
     working = f"{held:.2f} % of {petrol.text} at {temperature.text}."
     figures = {"water_ml": millilitres, "water_percent": held}
     return tell(desk, Worked(answer, working, WATER_BASIS, figures, (LAYERS,), (FIRE,)), as_json)
@@ -82,7 +85,7 @@ def petrol_age(desk: Desk, /, age: Quantity, as_json: bool) -> int:
         "suspect": "Suspect: drain it before you look for other faults.",
         "bad": "Bad: drain it. A year is enough to gum small passages; clean the pilot jet too.",
     }
-    working = f"{figure(days)} days; fresh to 30, suspect from 90, bad from a year."
+    working = f"{age.text}; fresh to 30 days, suspect from 90, bad from a year."
     light = "What a cold start needs goes first: {summer:g} psi of vapour in summer petrol, {winter:g} in winter's."
     figures: dict[str, float | str] = {"days": days, "verdict": judge(days)}
     return tell(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import inf
 from typing import TYPE_CHECKING
 
 import click
@@ -11,11 +12,17 @@ if TYPE_CHECKING:
 
 
 class Measure(click.ParamType["Quantity"]):
-    """A reading of one kind, or of one of two; comes out as a Quantity with a unit."""
+    """A reading of one kind, or of one of two; comes out as a Quantity with a unit.
 
-    def __init__(self, *kinds: str, example: str = "") -> None:
-        """Take the kinds of quantity that may be written; example: what to write, where the kinds do not tell."""
-        self.kinds, self.example = kinds, example
+    A unit that goes without saying may be left out: the only one there is, or the only one that fits.
+    """
+
+    def __init__(self, *kinds: str, example: str = "", fits: tuple[float, float, str] | None = None) -> None:
+        """Take the kinds of quantity that may be written.
+
+        example: what to write, where the kinds do not tell; fits: from where to where it can be, and in which unit.
+        """
+        self.kinds, self.example, self.fits = kinds, example, fits
         self.name = " or ".join(kinds)
 
     def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> Quantity:
@@ -25,9 +32,22 @@ class Measure(click.ParamType["Quantity"]):
         if isinstance(value, Quantity):
             return value
         try:
-            return read_quantity(str(value), *self.kinds)
+            return self._bare(str(value)) or read_quantity(str(value), *self.kinds)
         except QuantityError as error:
             self.fail(f'"{value}": {error.says}; write: {self.example or error.write}', param, ctx)
+
+    def _bare(self, text: str) -> Quantity | None:
+        """Return what was written without a unit where only one can be meant. Raises QuantityError."""
+        from dataclasses import replace
+
+        from diagnose.units import parse_quantity, understood, usual_units
+
+        given = parse_quantity(text, self.kinds[0])
+        if given.unit or len(self.kinds) > 1:
+            return None
+        low, high, unit = self.fits or (-inf, inf, usual_units(self.kinds[0])[0])
+        meant = understood([given.value], unit, (low, high))
+        return replace(given, unit=meant, text=f"{given.text} {meant}") if meant else None
 
 
 class Altitude(Measure):

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from diagnose.trade.carburettor import Screw
     from diagnose.units import Quantity
 
-LENGTH = Measure("length")
+LENGTH = Measure("length", fits=(3, 250, "mm"))
 
 
 @click.command(

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from diagnose.trade.sparks import Electrodes
     from diagnose.units import Quantity
 
-OHMS, LENGTH = Measure("resistance"), Measure("length")
+OHMS, LENGTH = Measure("resistance"), Measure("length", fits=(0.3, 40, "mm"))
+GAP = Measure("length", fits=(0.03, 2, "mm"))
 
 
 @click.command(
@@ -47,8 +48,8 @@ def coil(desk: Desk, /, reading: Quantity, temperature: Quantity, leads: Quantit
 
 
 @click.command(help=asked("What another points gap does to the timing.", 'points "0.30 mm" "0.40 mm"'))
-@click.argument("was", type=LENGTH)
-@click.argument("now", type=LENGTH, metavar="NOW")
+@click.argument("was", type=GAP)
+@click.argument("now", type=GAP, metavar="NOW")
 @AS_JSON
 @click.pass_obj
 def points(desk: Desk, /, was: Quantity, now: Quantity, as_json: bool) -> int:

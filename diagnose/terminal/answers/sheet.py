@@ -52,26 +52,34 @@ def _write(bench: Bench, kind: str) -> None:
     if kind == SET and not bench.consultation.state.as_found:
         warn(bench, "Nothing is written as found yet. Measure first, and write that.")
         return
-    while chosen := _which(bench, kind):
+    group = ""
+    while True:
+        chosen, group = _which(bench, kind, group)
+        if not chosen:
+            return
         name, side = parted(chosen)
         if event := _ask(bench, kind, bench.knowledge.quantities[name], side):
             _record(bench, [event])
 
 
-def _which(bench: Bench, kind: str) -> str:
-    """Ask for a value: those on the sheet stand at once, the others behind their group. Empty: back."""
+def _which(bench: Bench, kind: str, group: str = "") -> tuple[str, str]:
+    """Ask for a value: those on the sheet stand at once, the others behind their group.
+
+    group: the one the last value came from, asked first again. Returns the value and its group; no value: back.
+    """
     spots, state = _spots(bench, kind), bench.consultation.state
     at_hand = [spot for spot in spots if kind == SET or spot[0].id in state.manual]
     others = [spot for spot in spots if spot not in at_hand]
     groups = dict.fromkeys(item.group for item, _ in others)
     while True:
+        rows = [_row(bench, *spot) for spot in others if spot[0].group == group]
+        question = f"{group.capitalize()}, {ASKS[kind]}: which?"
+        if rows and (value := _choose(bench, f"{kind}.value", question, rows)):
+            return value, group
         rows = [*(_row(bench, *spot) for spot in at_hand), *(Choice(one, f"{one.capitalize()} ...") for one in groups)]
-        chosen = _choose(bench, f"{kind}.item", f"Which value, {ASKS[kind]}?", rows)
-        if chosen not in groups:
-            return chosen
-        rows = [_row(bench, *spot) for spot in others if spot[0].group == chosen]
-        if value := _choose(bench, f"{kind}.value", f"{chosen.capitalize()}, {ASKS[kind]}: which?", rows):
-            return value
+        group = _choose(bench, f"{kind}.item", f"Which value, {ASKS[kind]}?", rows)
+        if group not in groups:
+            return group, ""
 
 
 def _choose(bench: Bench, name: str, question: str, rows: list[Choice]) -> str:
@@ -146,7 +154,9 @@ def _with_what(bench: Bench, event: Event, item: SheetItem) -> Event:
     from diagnose.consultation.corrections import BY_TEMPERATURE
 
     more: dict[str, str | float] = {}
-    if item.measured and (instrument := bench.asker.text("figure.with", "Measured with (Enter: not said):")):
+    if item.unit not in ("", "turns") and (
+        instrument := bench.asker.text("figure.with", "Measured with (Enter: not said):")
+    ):
         more["instrument"] = instrument
     readings = [test.reading for test in bench.knowledge.tests.values() if test.reading]
     if any(one.sheet == item.id and set(BY_TEMPERATURE) & set(one.correct) for one in readings):
@@ -181,7 +191,19 @@ def _record(bench: Bench, events: Sequence[Event]) -> None:
         except DiagnoseError as error:
             warn(bench, str(error))
         else:
-            bench.page.show(bench.page.wrapped(f"Written: {said(bench.knowledge, event)}", "  ", rest="    "))
+            text = f"Written: {said(bench.knowledge, event)}{_beside_manual(bench, event)}"
+            bench.page.show(bench.page.wrapped(text, "  ", rest="    "))
+
+
+def _beside_manual(bench: Bench, event: Event) -> str:
+    """Return how a figure that was found or set so stands beside the manual's; empty where it is in order."""
+    from diagnose.consultation.sheet import DIFFERS, TO_SET, rows
+
+    if event.kind == MANUAL:
+        return ""
+    spot = event.body["item"], event.body.get("side", "")
+    stands = next((row.stands for row in rows(bench.knowledge, bench.consultation.state) if row.spot == spot), "")
+    return {TO_SET: " - outside the manual", DIFFERS: " - other than the manual"}.get(stands, "")
 
 
 def _take(bench: Bench) -> None:

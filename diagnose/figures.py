@@ -11,7 +11,7 @@ from typing import Any
 
 from diagnose.model import SheetItem
 from diagnose.ranges import Range, in_unit, parse_range
-from diagnose.units import Quantity, QuantityError, convert, kind_of, parse_quantity, understood, usual_units
+from diagnose.units import Quantity, QuantityError, convert, kind_of, of_kind, parse_quantity, understood
 
 LONGEST = 200
 """Signs of a text."""
@@ -102,14 +102,9 @@ def _unit(item: SheetItem, text: str, unit: str, *figures: float) -> str:
         if unit not in ("", item.unit):
             raise QuantityError(text, f"{item.name} is counted in {item.unit or 'plain numbers'}", "the number alone")
         return item.unit
-    if not unit:
-        if text[-1:].isdigit() and (meant := understood(figures, item.unit, item.possible)):
-            return meant
-        raise QuantityError(text, "it has no unit", " or ".join(f"{text} {one}" for one in usual_units(kind)))
-    if kind_of(unit) != kind:
-        says = f"{unit} is a unit of {kind_of(unit)}, and {item.name} is a {kind}"
-        raise QuantityError(text, says, f"it in {' or '.join(usual_units(kind))}")
-    return unit
+    if not unit and text[-1:].isdigit() and (meant := understood(figures, item.unit, item.possible)):
+        return meant
+    return of_kind(Quantity(0.0, unit, text), kind).unit
 
 
 def _check_possible(item: SheetItem, text: str, figure: float | None) -> None:

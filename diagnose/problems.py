@@ -44,7 +44,16 @@ class Problem:
 def _window(line: str, column: int, width: int = 100) -> tuple[str, int]:
     """Cut a long line round the column; return what is shown and the caret's offset in it."""
     start = max(0, min(column - 1 - width // 2, len(line) - width))
-    return line[start : start + width].replace("\t", " "), column - 1 - start
+    return printable(line[start : start + width].replace("\t", " ")), column - 1 - start
+
+
+def printable(text: str) -> str:
+    """Return a text without what a terminal would obey in place of printing it, sign for sign.
+
+    >>> printable(f"0.3 mm{chr(27)}[2J") == f"0.3 mm{chr(0xFFFD)}[2J"
+    True
+    """
+    return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in text)
 
 
 class DiagnoseError(Exception):

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from diagnose.units import Quantity, QuantityError, convert, kind_of, parse_quantity
 
 LOWEST_M, HIGHEST_M = -450.0, 6000.0
-"""Heights above the sea at which a bike is worked on (no road is lower or higher; memory)."""
+"""Heights above the sea at which a bike is worked on (the shore of the lowest lake, the highest roads; memory)."""
 
 COLDEST_C, HOTTEST_C = -40.0, 150.0
 """Temperatures of a part that is measured (memory)."""
@@ -22,7 +22,7 @@ LARGEST_ML = 50.0
 NAMES = {"altitude_m": "height", "celsius": "temperature", "gauge_ml": "gauge and hose"}
 """What may stand behind a reading, as it is called."""
 
-_AT = re.compile(r"\s*(?:(?<=\s)(?:at|with)(?=\s)|@)\s*", re.IGNORECASE)
+_AT = re.compile(r" (?:at|with) | ?@ ?", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ def parse_taken(text: str, kind: str = "") -> TakenAt:
     >>> parse_taken("4,2 ohm @ 41F", "resistance").celsius
     5.0
     """
-    figure, *places = _AT.split(text.strip())
+    figure, *places = _AT.split(" ".join(text.split()))
     quantity = parse_quantity(figure, kind)
     found: dict[str, float] = {}
     for place in places:

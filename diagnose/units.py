@@ -14,7 +14,7 @@ from itertools import pairwise
 from math import inf
 from unicodedata import category, normalize
 
-from diagnose.problems import DiagnoseError
+from diagnose.problems import DiagnoseError, printable
 from diagnose.unit_table import ADVICE, BY_NAME, CASE_MATTERS, NEVER_NEGATIVE, SPELLINGS, UNITS, USUAL, Unit, key
 
 __all__ = [
@@ -23,6 +23,7 @@ __all__ = [
     "QuantityError",
     "convert",
     "kind_of",
+    "of_kind",
     "parse_quantity",
     "read_quantity",
     "understood",
@@ -58,13 +59,10 @@ class QuantityError(DiagnoseError):
 
     def __init__(self, text: str, says: str, write: str) -> None:
         """Keep the reason and the remedy apart, for those who show them with a place."""
-        self.says, self.write = _printable(says), _printable(write)
-        super().__init__(f'"{_printable(text.strip())}": {self.says}; write: {self.write}')
-
-
-def _printable(text: str) -> str:
-    """Return a text without what a terminal would obey in place of printing it."""
-    return "".join(sign if sign.isprintable() else "\N{REPLACEMENT CHARACTER}" for sign in text)
+        self.says, self.write = printable(says), printable(write)
+        shown = printable(text.strip())
+        shown = shown if len(shown) <= _SHOWN else f"{shown[:_SHOWN]}..."
+        super().__init__(f'"{shown}": {self.says}; write: {self.write}')
 
 
 _SIGNS = str.maketrans(
@@ -82,6 +80,8 @@ _SIGNS = str.maketrans(
     }
 )
 _LONGEST = 40
+_SHOWN = 60
+"""Signs of what was written that an error shows."""
 _FRACTION = "[¼-¾⅐-⅞]"
 _ABOUT = r"(?:about|abt\.?|around|roughly|approximately|approx\.?|circa|ca\.?|c\.|[~≈∼])"
 _ABOUT_AFTER = r"(?:or so|roughly|approximately|approx\.?)"
@@ -111,16 +111,25 @@ def read_quantity(text: str, *kinds: str) -> Quantity:
     >>> read_quantity("about 90 psi", "pressure").about
     True
     """
-    quantity = parse_quantity(text, kinds[0])
+    return of_kind(parse_quantity(text, kinds[0]), *kinds)
+
+
+def of_kind(quantity: Quantity, *kinds: str) -> Quantity:
+    """Return a quantity as it is if it has a unit of one of these kinds. Raises QuantityError saying what to write.
+
+    >>> of_kind(Quantity(9, ""), "count").value
+    9
+    """
     measured = kind_of(quantity.unit)
     if measured in kinds:
         return quantity
-    usual = [unit for kind in kinds for unit in USUAL[kind]]
+    text, usual = quantity.text or str(quantity), [unit for kind in kinds for unit in usual_units(kind)]
     if not quantity.unit or (quantity.unit == "deg" and "temperature" in kinds):
         says = "degrees of what" if quantity.unit else "the unit is missing"
-        raise _refusal(text, says, " or ".join(f"{quantity.value:.10g} {unit}" for unit in usual))
+        figure = f"{quantity.value:.10g}" if quantity.unit else text
+        raise QuantityError(text, says, " or ".join(f"{figure} {unit}" for unit in usual))
     says = f"{quantity.unit} is a unit of {measured}, not of {' or '.join(kinds)}"
-    raise _refusal(text, says, f"a reading in {' or '.join(usual)}")
+    raise QuantityError(text, says, f"a figure in {' or '.join(usual)}")
 
 
 def parse_quantity(text: str, kind: str = "") -> Quantity:
@@ -148,7 +157,7 @@ def parse_quantity(text: str, kind: str = "") -> Quantity:
         return Quantity(float(f"{whole or 0}.{part}"), unit, text.strip(), about)
     match = re.fullmatch(r"([+-]?)([0-9.,/ ]*[0-9])\s*(.*)", tidy)
     if not match:
-        raise _refusal(text, *_no_number(tidy, kind))
+        raise QuantityError(text, *_no_number(tidy, kind))
     sign, digits, rest = match.groups()
     _check_rest(text, digits, rest)
     value = _number(text, digits.strip()) * (-1 if sign == "-" else 1)
@@ -169,14 +178,14 @@ def convert(quantity: Quantity, unit: str) -> Quantity:
     kind = kind_of(unit)
     if kind_of(quantity.unit) != kind or (kind == "count" and quantity.unit not in ("", unit)):
         says = f"this cannot be given in {unit or 'plain numbers'}"
-        raise _refusal(str(quantity), says, ", ".join(units_of(kind)))
+        raise QuantityError(str(quantity), says, ", ".join(units_of(kind)))
     if quantity.unit == unit or kind == "count":
         return replace(quantity, unit=unit)
     target = BY_NAME[unit]
     try:
         value = float(_to_base(quantity.value, BY_NAME[quantity.unit]) / target.factor - target.offset)
     except (ValueError, OverflowError):
-        raise _refusal(str(quantity), "this number is not finite or too large", "a smaller number") from None
+        raise QuantityError(str(quantity), "this number is not finite or too large", "a smaller number") from None
     return replace(quantity, value=value, unit=unit)
 
 
@@ -190,7 +199,7 @@ def kind_of(unit: str) -> str:
     ('pressure', 'count')
     """
     if unit and unit not in UNITS:
-        raise _refusal(unit, "no unit has this name", _nearest(unit) or ", ".join(UNITS))
+        raise QuantityError(unit, "no unit has this name", _nearest(unit) or ", ".join(UNITS))
     return UNITS[unit] if unit else "count"
 
 
@@ -238,12 +247,12 @@ def _tidy(text: str) -> str:
     """Return the text with one spelling of each sign; refuse what cannot be a reading at all."""
     tidy = " ".join(text.split())
     if not tidy or len(tidy) > _LONGEST:
-        raise _refusal(tidy[:_LONGEST], "this is no reading", _SAMPLE)
+        raise QuantityError(tidy[:_LONGEST], "this is no reading", _SAMPLE)
     if re.fullmatch(r"o\.?l\.?|overload|open|infinit[ey]|inf|∞", tidy.casefold()):
-        raise _refusal(text, "the meter found no end, which is no number", "the outcome, not a reading")
+        raise QuantityError(text, "the meter found no end, which is no number", "the outcome, not a reading")
     for before, sign in pairwise(f" {tidy}"):  # a raised 2 may end a unit; anywhere else 10² would be read as 102
         if category(sign) == "No" and not re.match(_FRACTION, sign) and not before.isalpha():
-            raise _refusal(text, f'the sign "{sign}" is not read here', "plain digits")
+            raise QuantityError(text, f'the sign "{sign}" is not read here', "plain digits")
     parted = re.sub(rf"([0-9])({_FRACTION})", r"\1 \2", tidy).translate(_SIGNS)
     plain = normalize("NFKC", parted).translate(_SIGNS)
     return re.sub(r"^([0-9]+)-([0-9]+/[0-9]+)(?![0-9/.,])", r"\1 \2", plain)  # 1-1/2 is one and a half
@@ -268,23 +277,25 @@ def _no_number(tidy: str, kind: str = "") -> tuple[str, str]:
 def _check_sign(text: str, value: float, unit: str) -> None:
     """Refuse what is less than nothing."""
     if unit and UNITS[unit] == "temperature" and _to_base(value, BY_NAME[unit]) < 0:
-        raise _refusal(text, "nothing can be that cold", "a temperature above -273.15 C or -459.67 F")
+        raise QuantityError(text, "nothing can be that cold", "a temperature above -273.15 C or -459.67 F")
     if unit and value < 0 and UNITS[unit] in NEVER_NEGATIVE:
-        raise _refusal(text, f"no {UNITS[unit]} is less than nothing", f"{-value:.10g} {unit}, or 0 {unit}")
+        raise QuantityError(text, f"no {UNITS[unit]} is less than nothing", f"{-value:.10g} {unit}, or 0 {unit}")
 
 
 def _check_rest(text: str, digits: str, rest: str) -> None:
     """Refuse what follows a number but is no unit: a range, a thousands sign, an unfinished decimal."""
     if re.match(r"(-|to|\.\.|/|\+|±)\s*[0-9]", rest):
-        raise _refusal(text, "this is more than one number", f"one number, such as {digits.strip()}")
+        raise QuantityError(text, "this is more than one number", f"one number, such as {digits.strip()}")
     if re.match(r"['`_][0-9]{3}(?![0-9])", rest):
-        raise _refusal(text, "a thousands sign is not read", "the number without it")
+        raise QuantityError(text, "a thousands sign is not read", "the number without it")
     if re.match(r"\+$|\+\s*[a-zA-Z]", rest):
-        raise _refusal(text, "this says where it ends, not what was read", "what the instrument showed")
+        raise QuantityError(text, "this says where it ends, not what was read", "what the instrument showed")
     if rest[:1] in tuple("*^·⋅:;=") or rest[-1:] in tuple("*^-"):
-        raise _refusal(text, f'there is a "{rest[0] if rest[:1] in tuple("*^·⋅:;=") else rest[-1]}" too many', _SAMPLE)
+        raise QuantityError(
+            text, f'there is a "{rest[0] if rest[:1] in tuple("*^·⋅:;=") else rest[-1]}" too many', _SAMPLE
+        )
     if rest[:1] in (".", ","):
-        raise _refusal(text, "the number is not finished", f"{digits.strip()} or its decimals as well")
+        raise QuantityError(text, "the number is not finished", f"{digits.strip()} or its decimals as well")
 
 
 def _number(text: str, digits: str) -> float:
@@ -294,15 +305,15 @@ def _number(text: str, digits: str) -> float:
         return float(int(fraction[1] or 0) + Fraction(int(fraction[2]), int(fraction[3])))
     if re.fullmatch(r"[1-9][0-9]{0,2},[0-9]{3}", digits):
         write = f"{digits.replace(',', '.')} or {digits.replace(',', '')}"
-        raise _refusal(text, "the comma could mark decimals or thousands", write)
+        raise QuantityError(text, "the comma could mark decimals or thousands", write)
     if re.fullmatch(r"[0-9]+|[0-9]*[.,][0-9]+", digits):
         return float(digits.replace(",", "."))
     if "/" in digits:
-        raise _refusal(text, "this fraction cannot be read", "a fraction such as 1 1/2")
+        raise QuantityError(text, "this fraction cannot be read", "a fraction such as 1 1/2")
     if grouped := re.fullmatch(r"([0-9]{1,3}(?:([., ])[0-9]{3})(?:\2[0-9]{3})*)([.,][0-9]+)?", digits):
         plain = re.sub(r"[., ]", "", grouped[1]) + (grouped[3] or "").replace(",", ".")
-        raise _refusal(text, "a thousands sign is not read", plain)
-    raise _refusal(text, "this is more than one number", "one number with one decimal sign")
+        raise QuantityError(text, "a thousands sign is not read", plain)
+    raise QuantityError(text, "this is more than one number", "one number with one decimal sign")
 
 
 def _spelled(text: str, rest: str, kind: str) -> str:
@@ -312,11 +323,11 @@ def _spelled(text: str, rest: str, kind: str) -> str:
     names = SPELLINGS.get(spelling) or (SPELLINGS.get(small, ()) if small not in CASE_MATTERS else ())
     meant = [name for name in names if UNITS[name] == kind] or list(names)
     if len({UNITS[name] for name in meant}) < len(meant):
-        raise _refusal(text, f"{rest} has more than one size", " or ".join(meant))
+        raise QuantityError(text, f"{rest} has more than one size", " or ".join(meant))
     if not meant:
         near = "" if re.search("[0-9]", rest) else _nearest(rest)
         unknown = (f'no unit is called "{rest}"', near or "one number and one unit, such as 95 psi")
-        raise _refusal(text, *ADVICE.get(small, unknown))
+        raise QuantityError(text, *ADVICE.get(small, unknown))
     return meant[0]
 
 
@@ -331,8 +342,3 @@ def _nearest(word: str) -> str:
 def _to_base(value: float, unit: Unit) -> Fraction:
     """Return the value in the base unit of its kind, from the decimals as they would be printed."""
     return (Fraction(repr(float(value))) + unit.offset) * unit.factor
-
-
-def _refusal(text: str, says: str, write: str) -> QuantityError:
-    """Return the error for a text that cannot be read as a quantity."""
-    return QuantityError(text, says, write)

@@ -22,7 +22,6 @@ from typing import Any
 
 from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
 from diagnose.consultation.happened import state_of
-from diagnose.consultation.measuring import completed
 from diagnose.consultation.outlook import Outlooked, foreseen, look_ahead, unplanned
 from diagnose.consultation.reasons import Groups, Reason, reason, told_causes
 from diagnose.consultation.repeats import out_of_date
@@ -30,6 +29,7 @@ from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Limit, Seen, Shop, State, tried
 from diagnose.consultation.tools import OutOfReach, out_of_reach
 from diagnose.consultation.waiting import meanwhile
+from diagnose.consultation.working import completed
 from diagnose.consultation.worth import CLEARLY, Worth, hand_on, round_of_repairs, worth_of
 from diagnose.events import Event, standing
 from diagnose.inference.conflict import conflict, most_resolving

@@ -7,7 +7,7 @@ from dataclasses import replace
 from math import inf
 from typing import Any, TypeVar
 
-from diagnose.consultation.measured import SHEET, found_by_test
+from diagnose.consultation.sheet_events import SHEET, found_by_test
 from diagnose.consultation.state import (
     BY_ITSELF,
     LABOUR_PER_HOUR,
@@ -19,6 +19,7 @@ from diagnose.consultation.state import (
     access_tree,
     activities,
     entry_of,
+    misfit,
     must_close,
     reach_minutes,
     reaching,
@@ -62,11 +63,7 @@ def _gate_words(knowledge: Knowledge, work: Work, state: State) -> str:
     sides = [one.id for one in group.values() if one.of == work.id and may_apply(one.applies, state.facts)]
     if sides:
         return f"on this one it goes by side, write {' or '.join(sides)}"
-    for fact, options in work.applies.items():
-        if fact in state.facts and not options & set(state.facts[fact].split(OR)):
-            names = " or ".join(sorted(options))
-            return f"{knowledge.facts[fact].name} is {state.facts[fact] or 'nothing this bike has'}, it needs {names}"
-    return "its facts are not known"
+    return misfit(knowledge, work.applies, state.facts) or "its facts are not known"
 
 
 def check_facts(knowledge: Knowledge, facts: Mapping[str, str]) -> dict[str, str]:

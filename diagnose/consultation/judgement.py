@@ -22,6 +22,9 @@ from diagnose.units import convert
 LEAST_WEIGHT = 1e-3
 """An outcome that is less likely than this is not counted among those a reading may show."""
 
+HEDGED = 0.1
+"""Share that a figure may be out of which was said that it is about so much: "about 90 psi" (a choice)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Judged:
@@ -81,11 +84,13 @@ def _at(judged: Judged) -> Judged:
     reading, value = judged.reading, judged.value
     times = all_told(reading.correct, judged.taken)
     x = value * times
-    of_instrument = max(reading.error, reading.error_share * abs(value)) * times
+    share = max(reading.error_share, HEDGED if judged.raw.quantity.about else 0.0)
+    of_instrument = max(reading.error, share * abs(value)) * times
     of_sums = hypot(*(own_error(one, judged.taken) for one in reading.correct))
     error = hypot(of_instrument, of_sums * abs(x)) if of_instrument else 0.0
     outcome = outcome_of(judged.by.limit, x)
-    weights = weights_of(judged.by.limit, x, error, reading.possible)
+    possible = (reading.possible[0] * times, reading.possible[1] * times) if reading.possible else None
+    weights = weights_of(judged.by.limit, x, error, possible)
     return replace(judged, corrected=x, error=error, outcome=outcome, weights=weights if outcome in weights else {})
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from diagnose.model import Reading, Test
 from diagnose.problems import JobError
 from diagnose.taken import TakenAt, parse_taken
-from diagnose.units import UNITS, Quantity, convert, kind_of, understood, usual_units
+from diagnose.units import UNITS, Quantity, convert, kind_of, of_kind, understood, usual_units
 from diagnose.wording import limit_figure
 
 
@@ -29,16 +29,13 @@ def read(test: Test, text: str) -> TakenAt:
     reading = reading_of(test)
     kind = kind_of(reading.unit) if reading.unit in UNITS else reading.quantity
     given = parse_taken(text, kind)
+    figure = given.quantity.text
     if kind == "flow" and given.quantity.unit == "ml":  # asked for is what came in a minute
         given = _in_unit(given, f"{given.quantity.value:.10g} ml/min", "ml/min")
     elif not given.quantity.unit and kind != "count":
-        figure = given.quantity.text
         unit = understood([given.quantity.value], reading.unit, reading.possible)
-        if not unit:
-            examples = " or ".join(f"{figure} {one}" for one in usual_units(kind))
-            raise JobError(f"{figure} has no unit. Write {examples}.")
-        given = _in_unit(given, f"{figure} {unit}", unit)
-    raw = given.quantity
+        given = _in_unit(given, f"{figure} {unit}", unit) if unit else given
+    raw = of_kind(given.quantity, kind)
     value = convert(raw, reading.unit).value
     if reading.possible and not reading.possible[0] <= value <= reading.possible[1]:
         raise JobError(_absurd(test, reading.possible, reading.unit, raw))
@@ -76,7 +73,7 @@ def written(raw: Quantity, unit: str) -> str:
     >>> written(Quantity(0.6, "mm", "0,6 mm"), "mm"), written(Quantity(5.6, "kohm", "5k6"), "ohm")
     ('0.6 mm', '5.6 kohm')
     """
-    return f"{raw.value:.10g} {raw.unit or unit}"
+    return f"{'about ' if raw.about else ''}{raw.value:.10g} {raw.unit or unit}"
 
 
 def as_written(reading: Mapping[str, Any]) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from diagnose.consultation.measured import sides_on
+from diagnose.consultation.sheet_events import sides_on
 from diagnose.consultation.state import Figure, State
 from diagnose.events import Event
 from diagnose.figures import manual_figure, measured_figure

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from diagnose.model import BEHAVIOUR, Gate, Knowledge, Option, Repair, Test, Work
+from diagnose.model import BEHAVIOUR, OR, Gate, Knowledge, Option, Repair, Test, Work
 from diagnose.network.situations import ARRIVAL, RepairDone, Situation
 from diagnose.planning.access import AccessTree
 from diagnose.problems import JobError
@@ -138,6 +138,15 @@ def entry_of(kind: str, entries: Mapping[str, Any], wanted: str) -> Any:
         hint = f"; nearest: {close[0]}" if close else ""
         raise JobError(f"there is no {kind} {wanted!r} in the knowledge{hint}")
     return entries[wanted]
+
+
+def misfit(knowledge: Knowledge, applies: Gate, facts: Mapping[str, str]) -> str:
+    """Return why a gate shuts out a bike of these facts, in words; empty where it does not."""
+    for fact, options in applies.items():
+        if fact in facts and not options & set(facts[fact].split(OR)):
+            needs = " or ".join(sorted(options))
+            return f"{knowledge.facts[fact].name} is {facts[fact] or 'nothing this bike has'}, it needs {needs}"
+    return ""
 
 
 def stands(knowledge: Knowledge, state: State) -> dict[str, Option]:

@@ -1,16 +1,18 @@
-"""A judged reading in words: its one line of working, where it lies in its range, what a test should show. Pure."""
+"""A judged reading told: as the event that keeps it, in one line of working, and what a test should show. Pure."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from diagnose.consultation.corrections import BY_GAUGE, BY_HEIGHT, Where, all_told, factor, height
 from diagnose.consultation.hose import Hose, hose_on
-from diagnose.consultation.judgement import Judged
-from diagnose.consultation.limits import GENERAL, Judging, Own, judging, own_limits
+from diagnose.consultation.judgement import Judged, judge
+from diagnose.consultation.limits import GENERAL, Judging, Own, judging, limit_words, own_limits
 from diagnose.consultation.readings import written
 from diagnose.consultation.state import State
+from diagnose.events import Event
 from diagnose.model import Knowledge, Reading, Test
 from diagnose.problems import JobError
 from diagnose.trade.ranges import OutOfRange
@@ -19,6 +21,53 @@ from diagnose.wording import figure, limit_figure, per_cent
 
 AT = {"sea_level_pressure": "at sea level", "spark_density": "at sea level", "copper_20c": "at 20 C"}
 """What the limits are written for, by the correction that brings a reading there."""
+
+NO_MORE = 0.005
+"""A correction of less, as a share of the reading, is not told: no gauge shows it (a choice)."""
+
+
+def completed(knowledge: Knowledge, state: State, event: Event) -> Event:
+    """Return an observation with its outcome, worked out where only the reading is given; any other event as it is."""
+    reading = event.body.get("reading")
+    if event.kind != "observe" or not reading or event.body.get("outcome"):
+        return event
+    judged = judge(knowledge, state, event.body["test"], str(reading["text"]))
+    return replace(event, body={**event.body, **body_of(judged)})
+
+
+def body_of(of: Judged) -> dict[str, Any]:
+    """Return the body of an observe event: outcome and weights, the reading raw and corrected, its limits, its working.
+
+    What was told of the place stands in it where it was written with the reading or is reckoned in.
+    """
+    raw, by, unit = of.raw, of.by, of.reading.unit
+    reading: dict[str, Any] = {
+        "text": raw.text,
+        "value": raw.quantity.value,
+        "unit": of.unit,
+        "says": f"{figure(of.value)} {unit}",
+        "limit": limit_words(of.test, by.limit),
+        "range": {"low": by.low, "high": by.high, "unit": unit, "of": by.label, "source": by.source},
+        "working": working(of),
+    }
+    if of.corrected != of.value:
+        reading["corrected"] = {"value": of.corrected, "unit": unit, "by": applied(of)}
+    if of.error:
+        reading["error"] = of.error
+    for name, told in (
+        ("altitude_m", of.taken.altitude_m),
+        ("celsius", of.taken.celsius),
+        ("gauge_ml", of.taken.hose.volume_ml),
+    ):
+        if told is not None and (getattr(raw, name) is not None or of.corrected != of.value):
+            reading[name] = told
+    weights = {"weights": of.weights} if of.weights else {}
+    return {"test": of.test.id, "outcome": of.outcome, **weights, "reading": reading}
+
+
+def applied(of: Judged) -> list[str]:
+    """Return the corrections that were reckoned in and made another figure of it."""
+    return [one for one in of.reading.correct if factor(one, of.taken) not in (None, 1.0)]
 
 
 def working(judged: Judged) -> str:
@@ -117,9 +166,6 @@ def _shown_here(knowledge: Knowledge, state: State, reading: Reading, by: Judgin
         return []
     return [f"{' '.join(_changes(by_place, here, unit)[0])} {shown}"]
 
-
-NO_MORE = 0.005
-"""A correction of less, as a share of the reading, is not told: no gauge shows it (a choice)."""
 
 ROUGHLY = ".2g"
 """How a general range is said in another unit, or at another height: nobody knows it closer."""

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from diagnose.inference.behaviours import Told, helper_of, silence, told
-from diagnose.inference.factor import Factor, Table
+from diagnose.inference.factor import ROUNDING, Factor, Table
 from diagnose.inference.fold import Folded, fold
 from diagnose.inference.ladder import CERTAIN, Observation, passing
 from diagnose.inference.nodes import Nodes, Variable
@@ -257,5 +257,7 @@ def _joined(bike: BikeGraph, nodes: Nodes, seen: Observation, helper: str) -> li
     tables = {d: np.stack([mine.get(d, np.ones_like(w)) for mine in weights]) for d, w in drivers.items()}
     if len(drivers) == 1 and not bike.behaviours.intersection(known[-1][1]):
         ((driver, table),) = tables.items()
-        return [Factor((driver,), (chances[:, None] * table).sum(axis=0))]
+        terms = chances[:, None] * table
+        said = terms.sum(axis=0)
+        return [Factor((driver,), np.where(np.abs(said) > ROUNDING * np.abs(terms).sum(axis=0), said, 0.0))]
     return [Factor((helper,), chances), *(Factor((helper, driver), table) for driver, table in tables.items())]

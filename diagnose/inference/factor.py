@@ -13,6 +13,9 @@ Table = NDArray[np.float64]
 Weights = Sequence[tuple[tuple[str, ...], Table]]
 """(scope, table) pairs; a table has shape (states of scope..., N or 1): a weight for each of N evidence sets."""
 
+ROUNDING = 1e-13
+"""A sum smaller than this share of its terms' sizes is rounding, and stands for nothing."""
+
 
 @dataclass(frozen=True, slots=True)
 class Factor:

@@ -11,7 +11,7 @@ Source: Shenoy and Shafer 1990; Koller and Friedman 2009, chapter 10 (from memor
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -210,6 +210,15 @@ class Propagation:
     def marginal(self, variable: str) -> Table:
         """Return P(variable | evidence), shape (states, N or 1); rounding below zero is cut off."""
         return np.clip(self.joint((variable,)), 0.0, 1.0)
+
+    def left_over(self, variables: Iterable[str]) -> float:
+        """Return what is left of the terms once they are summed, at least, in any clique that holds one of these.
+
+        1: nothing cancels; below about 1e-15: all of it does, and what is left is rounding. One evidence set.
+        """
+        holding = set[int]().union(*(self.tree._cliques_of.get(v, ()) for v in variables))
+        beliefs = [self._clique(k) for k in sorted(holding)]
+        return min((abs(float(b.sum())) / float(np.abs(b).sum() or 1.0) for b in beliefs), default=1.0)
 
     def _clique(self, k: int) -> Table:
         """The product of everything that reaches clique k."""

@@ -11,8 +11,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from diagnose.inference.behaviours import helper_of
 from diagnose.inference.compile import Network, Wanted, compile_network
-from diagnose.inference.factor import Factor, Table
+from diagnose.inference.factor import ROUNDING, Table
 from diagnose.inference.junction_tree import JunctionTree, Propagation
 from diagnose.inference.ladder import Observation, Rung
 from diagnose.inference.parts import in_parts
@@ -37,9 +38,6 @@ CELLS_AHEAD = 100_000
 
 CELLS_HOPELESS = 150_000
 """Where the belief itself takes more cells hardly a candidate's tree fits, and trying is half the wait (measured)."""
-
-CANCELS_BELOW = 1e-13
-"""A sum smaller than this share of its terms' sizes is rounding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +138,7 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
     asked = (question.targets, question.start, question.turn, *((c,) for c in does))
     numbers = [rows.healthy(some, question.now) for some in asked]
     done = tree.propagate()
-    log = _or_impossible(network, question.observations, float(done.log_evidence[0]))
+    log = _or_impossible(done, question.observations)
     if not np.isfinite(log):
         raise ImpossibleEvidence(contradiction(bike, question))
     each = np.broadcast_to(tree.log_evidence(rows.weights(1)), (rows.count - 1,))
@@ -246,19 +244,20 @@ def contradiction(bike: BikeGraph, question: Question) -> list[str]:
 
 def log_evidence(bike: BikeGraph, observations: Sequence[Observation], repairs: tuple[RepairDone, ...]) -> float:
     """Return log P(all these answers), natural logarithm; -inf where they contradict each other."""
-    network = compile_network(bike, observations, repairs)
-    return _or_impossible(network, observations, float(JunctionTree(network.factors).log_evidence()[0]))
+    tree = JunctionTree(compile_network(bike, observations, repairs).factors)
+    if any(seen.may_cancel for seen in observations):
+        return _or_impossible(tree.propagate(), observations)
+    return float(tree.log_evidence()[0])
 
 
-def _or_impossible(network: Network, observations: Sequence[Observation], log: float) -> float:
+def _or_impossible(done: Propagation, observations: Sequence[Observation]) -> float:
     """Return log P(evidence), but -inf where its signed terms cancel to within rounding.
 
-    Only a rung without a false alarm can have fired when nothing could make it; without one there is nothing to check.
+    Rounding is as large as the terms where they are summed, in the cliques of the helpers; it has nothing to do with
+    how unlikely all answers are together. Without a rung that fired for want of a false alarm nothing can cancel.
     """
-    if not np.isfinite(log) or not any(seen.may_cancel for seen in observations):
-        return log
-    sizes = JunctionTree([Factor(factor.scope, np.abs(factor.table)) for factor in network.factors])
-    return log if log - sizes.log_evidence()[0] > np.log(CANCELS_BELOW) else -np.inf
+    helpers = [helper_of(n) for n, seen in enumerate(observations) if seen.may_cancel]
+    return float(done.log_evidence[0]) if done.left_over(helpers) > ROUNDING else -np.inf
 
 
 def _tree(bike: BikeGraph, question: Question, wanted: Wanted, most_cells: int) -> tuple[JunctionTree, Network]:

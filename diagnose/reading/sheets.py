@@ -11,11 +11,9 @@ import yaml
 
 from diagnose.figures import manual_figure
 from diagnose.model import Knowledge
-from diagnose.problems import KnowledgeError, Place, Problem
-from diagnose.reading.files import nearest, read_bytes, unreadable
-from diagnose.reading.script.desk import Desk
-from diagnose.reading.source import Node, read
-from diagnose.units import QuantityError
+from diagnose.problems import KnowledgeError
+from diagnose.reading.script.desk import Desk, opened
+from diagnose.reading.source import Node
 
 HEAD = "# The sheet of a bike: what its manual gives. Read it in with: diagnose sheet import FILE\n"
 
@@ -43,15 +41,7 @@ def read_sheet(path: Path, knowledge: Knowledge) -> WrittenSheet:
     Raises:
         KnowledgeError: the file cannot be read, or holds mistakes; all of them, each with its place.
     """
-    try:
-        data = read_bytes(path)
-    except FileNotFoundError:
-        problem = Problem(Place(str(path)), "there is no such file", "missing-file", "the path of a sheet")
-        raise KnowledgeError([problem]) from None
-    except OSError as error:
-        raise KnowledgeError([unreadable(str(path), error)]) from error
-    top, problems = read(data, str(path))
-    desk = Desk(knowledge, list(problems))
+    top, desk = opened(path, "sheet", knowledge)
     sheet = _sheet(top, desk) if top else None
     if desk.problems or sheet is None:
         raise KnowledgeError(desk.problems)
@@ -79,13 +69,9 @@ def _figures(node: Node | None, desk: Desk) -> Iterator[Body]:
         desk.known_keys(keys, ("figure", "from"), name)
         texts = {key: desk.needed(keys[key]) for key in ("figure", "from") if key in keys}
         if name not in items:
-            write = nearest(name, items) or "the id of a value that is on the sheet"
-            desk.wrong(given, f"the sheet has no value {name}", "unknown-value", write, key=True)
+            desk.unknown(given, "value", name, items, key=True)
         elif len(texts) < 2:
             write = '{figure: 0.3 to 0.4 mm, from: "workshop manual 1974, page 41"}'
             desk.wrong(given, f"{name} needs a figure and where it is from", "missing-key", write, key=True)
-        elif all(texts.values()):
-            try:
-                yield {"item": name, **manual_figure(items[name], texts["figure"]), "source": texts["from"]}
-            except QuantityError as error:
-                desk.wrong(keys["figure"], f"{texts['figure']}: {error.says}", "bad-figure", error.write)
+        elif all(texts.values()) and (body := desk.figure(keys["figure"], name, texts["figure"], manual_figure)):
+            yield body | {"source": texts["from"]}

@@ -196,9 +196,10 @@ def currency(consultation: Consultation) -> str:
 
 def read_off(consultation: Consultation, test_id: str, typed: str) -> Event:
     """Return the observation that a reading makes. Raises DiagnoseError where it cannot be read."""
-    from diagnose.consultation.measuring import judged
+    from diagnose.consultation.judgement import judge
+    from diagnose.consultation.working import body_of
 
-    return Event("observe", judged(consultation.knowledge, consultation.state, test_id, typed))
+    return Event("observe", body_of(judge(consultation.knowledge, consultation.state, test_id, typed)))
 
 
 def untold(consultation: Consultation, test_id: str, typed: str) -> tuple[str, ...]:

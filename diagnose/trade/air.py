@@ -11,8 +11,6 @@ from diagnose.trade.ranges import Basis, within
 
 SEA_LEVEL_PA = 101325.0
 SEA_LEVEL_CELSIUS = 15.0
-SEA_LEVEL_DENSITY = 1.225
-"""kg/m3."""
 
 _ZERO_K = 273.15
 _LAPSE = 0.0065

@@ -145,10 +145,6 @@ def charging(volts: float, nominal: int = 12) -> str:
     return "low" if volts < low else "high" if volts > high else "right"
 
 
-def _of_twelve(volts: float, nominal: int) -> float:
-    return volts * 12 / _nominal(nominal)
-
-
 def _nominal(nominal: int) -> int:
     if nominal not in (6, 12):
         raise OutOfRange(f"A battery of {nominal:g} V is not in these tables; they are for 6 and 12 V.")

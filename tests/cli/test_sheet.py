@@ -68,8 +68,8 @@ def test_a_sheet_goes_out_as_a_file_and_comes_in_again(command, entered, tmp_pat
     [
         (("points_gp", "0.3 mm"), "nearest: points_gap"),
         (("points_gap", "30 mm"), "Points gap cannot be 30 mm; write: a figure from 0 to 3 mm"),
-        (("points_gap", "0.012"), "it has no unit; write: 0.012 mm or 0.012 in or 0.012 thou"),
-        (("points_gap", "0.3 psi"), "psi is a unit of pressure, and Points gap is a length"),
+        (("points_gap", "0.012"), "the unit is missing; write: 0.012 mm or 0.012 in or 0.012 thou"),
+        (("points_gap", "0.3 psi"), "psi is a unit of pressure, not of length"),
     ],
 )
 def test_a_figure_that_is_wrong_is_not_written(command, job, arguments, says):

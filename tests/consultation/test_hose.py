@@ -15,9 +15,8 @@ from hypothesis import strategies as st
 from diagnose.consultation import Shop, begin
 from diagnose.consultation.hose import Hose, hose_on, share_error, supposed, true_share
 from diagnose.consultation.judgement import judge
-from diagnose.consultation.measuring import body_of
 from diagnose.consultation.sheet import from_manual
-from diagnose.consultation.working import should_be, working
+from diagnose.consultation.working import body_of, should_be, working
 from diagnose.problems import DiagnoseError
 
 PSI = 6.894757
@@ -83,11 +82,11 @@ def test_height_and_gauge_are_both_reckoned_in(shipped):
 
 
 def test_a_step_says_what_this_gauge_shows(shipped):
-    """690 kPa / 1.5774 = 437; at 6000 ft x 0.8014 = 351; a general range is told in two figures."""
+    """690 kPa are 100.08 psi; / 1.5774 = 437, at 6000 ft x 0.8014 = 351, both told to two figures."""
     test = shipped.tests["comp_dry"]
     here = should_be(shipped, a_job(shipped, {"elevation_m": 0.0, "gauge_ml": 2.86}, SHEET), test)
-    assert here == (
-        "690 kPa or more at sea level (100 psi, 6.9 bar; general range; on a gauge of 2.86 ml 440 kPa or more)"
+    assert (
+        here == "690 kPa or more at sea level (100 psi, 6.9 bar; general range; on a gauge of 2.86 ml 440 kPa or more)"
     )
     high = should_be(shipped, a_job(shipped, {"elevation_m": 1828.8, "gauge_ml": 2.86}, SHEET), test)
     assert high.endswith("here at 1829 m on a gauge of 2.86 ml 350 kPa or more)")

@@ -15,9 +15,8 @@ from diagnose.consultation.corrections import Where, all_told, elsewhere, factor
 from diagnose.consultation.hose import Hose
 from diagnose.consultation.judgement import judge, weights_of
 from diagnose.consultation.limits import Own, bands, good, judging, limit_for, outcome_of
-from diagnose.consultation.measuring import body_of
 from diagnose.consultation.state import Shop, State
-from diagnose.consultation.working import should_be, verdict, working
+from diagnose.consultation.working import body_of, should_be, verdict, working
 from diagnose.model import Limit, Outcome, Reading, Test
 from diagnose.problems import DiagnoseError, JobError, Place
 
@@ -265,6 +264,22 @@ def test_raw_corrected_limit_and_source_go_on_record():
     assert set(body["weights"]) == {"low", "ok"}
 
 
+def test_what_was_said_to_be_about_so_much_may_be_out_by_a_tenth():
+    """690 kPa are 100.08 psi: 108 is 7.92 over it, more than 5.4; out by 10.8, so 1.467 sd, and P(low) = 0.0712."""
+    assert judge(COMPRESSION, bike(0.0), "t", "108 psi").weights == {}
+    hedged = judge(COMPRESSION, bike(0.0), "t", "about 108 psi")
+    assert hedged.weights == pytest.approx({"low": 0.0712, "ok": 0.9288}, abs=5e-4)
+    assert working(hedged) == "about 108 psi; general range 100 psi or more; just within"
+
+
+def test_what_is_possible_is_corrected_like_the_reading():
+    """80 at 6000 ft is 99.8, more than the gauge can show there; out by 10.42, and P(below 95) = P(z < -0.925)."""
+    below = Limit(applies={}, below=(("low", 95.0),), otherwise="ok", basis=())
+    taken = reading("kPa", below, error_share=0.1, possible=(0, 100), correct=("sea_level_pressure",))
+    judged = judge(Book(a_test(taken, "ok")), bike(), "t", "80 kPa at 6000 ft")
+    assert judged.weights == pytest.approx({"low": 0.1775, "ok": 0.8225}, abs=1e-3)
+
+
 def test_a_certain_reading_carries_no_weights():
     body = body_of(judge(POINTS_GAP, bike(), "t", "0,2 mm"))
     assert "weights" not in body
@@ -277,8 +292,8 @@ def test_a_certain_reading_carries_no_weights():
     [
         (COMPRESSION, "9500 psi", "9500 psi cannot be: The test gives 0 to 435 psi. Look at the point and the unit"),
         (COMPRESSION, "-3 psi", "-3 psi cannot be"),
-        (COMPRESSION, "95", "95 has no unit. Write 95 psi or 95 bar or 95 kPa."),
-        (COMPRESSION, "95 mm", "write:"),
+        (COMPRESSION, "95", "the unit is missing; write: 95 psi or 95 bar or 95 kPa"),
+        (COMPRESSION, "95 mm", "mm is a unit of length, not of pressure; write: a figure in psi or bar or kPa"),
         (POINTS_GAP, "0.35 m", "0.35 m cannot be: The test gives 0 to 0.003 m"),
         (COMPRESSION, "95 psi at 40000 ft", "no bike is worked on at 12192 m"),
     ],

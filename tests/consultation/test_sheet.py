@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from diagnose.consultation import begin, observe, repair, undo
-from diagnose.consultation.measuring import judged
+from diagnose.consultation.judgement import judge
 from diagnose.consultation.sheet import (
     DIFFERS,
     FOUND_FIRST,
@@ -21,6 +21,7 @@ from diagnose.consultation.sheet import (
     span,
     taking,
 )
+from diagnose.consultation.working import body_of
 from diagnose.events import Event
 from diagnose.problems import JobError
 
@@ -79,10 +80,10 @@ def test_nothing_is_set_before_it_is_written_how_it_was_found(job) -> None:
 
 
 def test_what_a_test_measures_counts_as_found_once(job) -> None:
-    first = job.add(Event("observe", judged(job.knowledge, job.state, "gap_points", "0.6 mm")))
+    first = job.add(Event("observe", body_of(judge(job.knowledge, job.state, "gap_points", "0.6 mm"))))
     assert row(first, "points_gap").found.text == "0.6 mm"
     assert row(first, "points_gap").found.si == pytest.approx(0.0006)
-    later = first.add(Event("observe", judged(job.knowledge, job.state, "gap_points", "0.4 mm")))
+    later = first.add(Event("observe", body_of(judge(job.knowledge, job.state, "gap_points", "0.4 mm"))))
     assert row(later, "points_gap").found.text == "0.6 mm"
     assert row(later.add(undo()), "points_gap").found.text == "0.6 mm"
     assert job.add(observe("gap_points", "right")).state.as_found == {}
@@ -90,16 +91,18 @@ def test_what_a_test_measures_counts_as_found_once(job) -> None:
 
 def test_what_is_measured_after_it_was_put_right_is_not_as_found(job) -> None:
     cures = next(one.id for one in job.knowledge.repairs.values() if "points_gap" in one.cures)
-    after = job.add(repair(cures)).add(Event("observe", judged(job.knowledge, job.state, "gap_points", "0.35 mm")))
+    after = job.add(repair(cures)).add(
+        Event("observe", body_of(judge(job.knowledge, job.state, "gap_points", "0.35 mm")))
+    )
     assert after.state.as_found == {}
-    early = judged(job.knowledge, job.state, "gap_points", "0.6 mm") | {"before": cures}
+    early = body_of(judge(job.knowledge, job.state, "gap_points", "0.6 mm")) | {"before": cures}
     assert row(job.add(repair(cures)).add(Event("observe", early)), "points_gap").found.text == "0.6 mm"
 
 
 def test_a_wet_compression_is_not_the_compression_as_found(job) -> None:
-    wet = job.add(Event("observe", judged(job.knowledge, job.state, "comp_wet", "9 bar")))
+    wet = job.add(Event("observe", body_of(judge(job.knowledge, job.state, "comp_wet", "9 bar"))))
     assert wet.state.as_found == {}
-    dry = wet.add(Event("observe", judged(job.knowledge, job.state, "comp_dry", "7 bar")))
+    dry = wet.add(Event("observe", body_of(judge(job.knowledge, job.state, "comp_dry", "7 bar"))))
     assert list(dry.state.as_found) == [("compression", "")]
 
 
@@ -111,7 +114,7 @@ def test_on_a_twin_found_and_set_go_by_side_and_the_manual_does_not(shipped) -> 
     ]
     with pytest.raises(JobError, match=r"on this bike it goes by side; write plug_gap.left or plug_gap.right"):
         measured(job, "as_found", "plug_gap", "0.5 mm")
-    left = job.add(Event("observe", judged(shipped, job.state, "gap_plug.left", "0.9 mm")))
+    left = job.add(Event("observe", body_of(judge(shipped, job.state, "gap_plug.left", "0.9 mm"))))
     both = measured(left, "as_found", "plug_gap", "0.65 mm", "right")
     assert [(one.side, one.found.text, one.stands) for one in rows(shipped, both.state)] == [
         ("left", "0.9 mm", TO_SET),
@@ -122,7 +125,7 @@ def test_on_a_twin_found_and_set_go_by_side_and_the_manual_does_not(shipped) -> 
 def test_what_was_put_right_on_one_side_leaves_the_other_as_found(shipped) -> None:
     job = begin(shipped, TWIN)
     for side in ("left", "right"):
-        seen = Event("observe", judged(shipped, job.state, f"gap_plug.{side}", "0.7 mm"))
+        seen = Event("observe", body_of(judge(shipped, job.state, f"gap_plug.{side}", "0.7 mm")))
         after = job.add(repair("clean_plug.left")).add(seen)
         assert list(after.state.as_found) == ([] if side == "left" else [("plug_gap", "right")])
 

@@ -10,8 +10,8 @@ import pytest
 
 from diagnose.consultation import begin, observe
 from diagnose.consultation.judgement import judge
-from diagnose.consultation.measuring import body_of
 from diagnose.consultation.sheet import from_manual
+from diagnose.consultation.working import body_of
 from diagnose.events import Event
 
 BIKE = {"strokes": "4", "cylinders": "1", "fuelling": "carburettor", "starter": "kick"}

@@ -85,7 +85,7 @@ def test_a_job_from_first_question_to_account(work):
     assert done[1][1] == {"repair": "clean_points", "found": {"points_oxidised": "broken"}}
     assert done[3][1] == {"confirmed": {"points_oxidised": "cured"}, "words": "Keep it dry."}
     shown = asker.sink.getvalue()
-    assert "! 5 has no unit. Write 5 mm or" in shown
+    assert '! "5": the unit is missing; write: 5 mm or 5 in' in shown
     assert "Written down: 5 mm, Yellow or now and then" in shown
     assert f"The account for the owner: diagnose trail {bench.job}" in shown
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from diagnose.consultation.judgement import judge
 from diagnose.consultation.limits import limit_for, outcome_of
-from diagnose.consultation.measuring import judged
 from diagnose.consultation.readings import as_written, read
 from diagnose.consultation.state import State
+from diagnose.consultation.working import body_of
 from diagnose.model import Limit, Outcome, Reading, Test
 from diagnose.problems import DiagnoseError, JobError, Place
 
@@ -39,14 +40,14 @@ def test_a_value_on_a_threshold_belongs_above_it(value, outcome):
     ],
 )
 def test_a_reading_in_any_unit_lands_on_its_outcome(small, typed, outcome, says):
-    body = judged(small, TWO_STROKE, "spark_at_gap", typed)
+    body = body_of(judge(small, TWO_STROKE, "spark_at_gap", typed))
     assert body["outcome"] == outcome
     assert body["reading"]["text"] == typed
     assert body["reading"]["says"] == says
 
 
 def test_the_limit_is_kept_in_words(small):
-    words = judged(small, State(), "spark_at_gap", "5 mm")["reading"]["limit"]
+    words = body_of(judge(small, State(), "spark_at_gap", "5 mm"))["reading"]["limit"]
     assert "6 mm or more: Jumps every time" in words
     assert "to 6 mm: Yellow or now and then" in words
 
@@ -58,12 +59,12 @@ def test_the_sentence_holds_what_was_written_and_what_that_is():
 @pytest.mark.parametrize("typed", ["5", "5 psi", "five", "", "1,500 mm"])
 def test_what_cannot_be_a_reading_is_refused(small, typed):
     with pytest.raises(DiagnoseError):
-        judged(small, State(), "spark_at_gap", typed)
+        body_of(judge(small, State(), "spark_at_gap", typed))
 
 
 def test_a_test_without_a_reading_refuses_one(small):
     with pytest.raises(JobError, match="takes no reading"):
-        judged(small, State(), "look_points", "5 mm")
+        body_of(judge(small, State(), "look_points", "5 mm"))
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from diagnose.terminal.interview import run
@@ -52,7 +54,7 @@ def test_the_next_value_is_asked_for_in_the_same_group(sit_down) -> None:
 def test_what_cannot_be_read_is_asked_again_and_enter_leaves_it(sit_down) -> None:
     bench, screen = talk(sit_down, "sheet", "ignition", "points_gap", "0.3 psi", "35 mm", "", "back", "back")
     assert written(bench) == []
-    assert "psi is a unit of pressure, and Points gap is a length" in screen
+    assert "psi is a unit of pressure, not of length" in screen
     assert "Points gap cannot be 35 mm; write: a figure from 0 to 3 mm" in screen
 
 
@@ -60,6 +62,18 @@ def test_a_figure_without_a_source_is_not_written(sit_down) -> None:
     bench, screen = talk(sit_down, "sheet", "ignition", "points_gap", "0.3 mm", "", "back", "back")
     assert written(bench) == []
     assert "Not written: a figure needs to say where it stands." in screen
+
+
+def test_how_warm_it_was_is_asked_where_a_reading_goes_by_it(sit_down, small) -> None:
+    """41 F are 5 C."""
+    test = small.tests["spark_at_gap"]
+    by_warmth = replace(test, reading=replace(test.reading, sheet="points_gap", correct=("copper_20c",)))
+    known = replace(small, tests={**small.tests, test.id: by_warmth})
+    found = ["as_found", "ignition", "points_gap", "0.5 mm", "", "900 C", "6000 ft", "41 F", "back", "back"]
+    bench, screen = talk(sit_down, *found, known=known)
+    assert next(event.body["temperature_C"] for event in bench.events if event.kind == "as_found") == 5.0
+    assert "no bike is worked on at 900 C" in screen
+    assert "That is no temperature; write it like 12 C or 54 F." in screen
 
 
 def test_nothing_is_set_before_it_is_found_nor_found_after_it_is_set(sit_down) -> None:

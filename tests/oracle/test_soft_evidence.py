@@ -188,6 +188,59 @@ def test_the_same_answer_with_other_weights_is_another_answer():
         assert conflict(bike, Question((seen,)), 0.0) == pytest.approx(np.log(p), abs=1e-12)
 
 
+def look(name: str, *causes: str, sees: float = 0.9) -> Ladder:
+    """A look that shows nothing that is not there: no false alarm."""
+    drivers = {cause: {"present": sees} for cause in causes}
+    return [Outcome(id="there", name=name, drivers=drivers), Outcome(id="not", name=name, default=True)]
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(st.tuples(st.floats(1e-6, 0.5), st.floats(0.05, 0.95)), min_size=2, max_size=12))
+def test_many_unlikely_answers_are_possible(pairs):
+    """Each of two causes of prior p, seen with q: P(one such look fires) = 1 - (1 - pq)^2, and all are independent."""
+    bike = built({f"{side}{k}": p for k, (p, _) in enumerate(pairs) for side in "ab"}, condition("c", {"a0": 0.5}))
+    seen = [
+        observed(str(k), look(str(k), f"a{k}", f"b{k}", sees=q), "there", Situation()) for k, (_, q) in enumerate(pairs)
+    ]
+    by_hand = sum(np.log(p * q * (2 - p * q)) for p, q in pairs)
+    assert log_evidence(bike, seen, ()) == pytest.approx(by_hand, abs=1e-6)
+    belief = posterior(bike, Question(tuple(seen)))
+    assert belief.log_evidence == pytest.approx(by_hand, abs=1e-6)
+
+
+def test_a_contradiction_among_many_unlikely_answers_is_named():
+    """The first look fired for one of two causes, and neither is there."""
+    bike = built({f"{side}{k}": 1e-4 for k in range(8) for side in "ab"}, condition("c", {"a0": 0.5}))
+    seen = [observed(f"look {k}", look("", f"a{k}", f"b{k}"), "there", Situation()) for k in range(8)]
+    sure = [observed(f"no {x}", look("", x, sees=1.0), "not", Situation()) for x in ("a0", "b0")]
+    with pytest.raises(ImpossibleEvidence, match="cannot all be true: look 0; no a0; no b0") as raised:
+        posterior(bike, Question((*seen, *sure)))
+    assert "look 1" not in str(raised.value)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.lists(st.integers(1, 9999), min_size=2, max_size=4))
+def test_weights_that_sum_to_rounding_are_no_evidence(parts):
+    """Every outcome but the default has a weight, of four decimals; the only driver is not there, so it is the default."""
+    bike = built({"x0": 0.2}, condition("c0", {"x0": 0.5}))
+    rungs = [Outcome(id=f"o{k}", name="", drivers={"x0": {"present": 0.5}}) for k in range(len(parts))]
+    weights = {f"o{k}": part / 10000 for k, part in enumerate(parts)}
+    soft = weighed("soft", [*rungs, Outcome(id="last", name="", default=True)], weights, Situation())
+    absent = observed("sure", look("", "x0", sees=1.0), "not", Situation())
+    with pytest.raises(ImpossibleEvidence):
+        posterior(bike, Question((absent, soft)))
+
+
+def test_an_answer_alone_is_told_from_one_with_the_same_weights_further_down():
+    """0.5 for all three is 0.5; 0.5 for the last two is half of P(not the first) = 1 - 0.2 x 0.9."""
+    bike = built({"x0": 0.2, "x1": 0.5}, condition("c0", {"x0": 0.5}))
+    ladder = [*look("", "x0")[:1], Outcome(id="else", name="", drivers={"x1": {"present": 0.5}})]
+    ladder.append(Outcome(id="last", name="", default=True))
+    for names, p in ((("there", "else", "last"), 0.5), (("else", "last"), 0.41)):
+        seen = weighed("look", ladder, dict.fromkeys(names, 0.5), Situation())
+        assert conflict(bike, Question((seen,)), 0.0) == pytest.approx(np.log(p), abs=1e-12)
+
+
 @pytest.mark.parametrize("fired", [True, False])
 def test_hard_answers_need_no_more_than_before(fired):
     """A rung that fired: a helper of two states, 1 and -0.75 (1 - 0.2 x 0.9)(1 - 0.5 x 0.5); the default: none."""

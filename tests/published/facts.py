@@ -34,8 +34,9 @@ def celsius(fahrenheit):
 
 def lands(knowledge, facts, test, *readings):
     """The outcomes that readings land on by the book's own ranges."""
-    from diagnose.consultation.measuring import judged
+    from diagnose.consultation.judgement import judge
     from diagnose.consultation.state import Shop, State
+    from diagnose.consultation.working import body_of
 
     at_sea_level = State(facts=facts, shop=Shop(elevation_m=0.0))
-    return {judged(knowledge, at_sea_level, test, reading)["outcome"] for reading in readings}
+    return {body_of(judge(knowledge, at_sea_level, test, reading))["outcome"] for reading in readings}

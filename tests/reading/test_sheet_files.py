@@ -45,7 +45,7 @@ def test_a_sheet_survives_the_way_through_a_file(shipped: Path, tmp_path: Path) 
         (
             "name: x\nfigures:\n  spark_lenght: {figure: 6 mm, from: p. 4}\n",
             3,
-            "the sheet has no value spark_lenght",
+            "the knowledge has no value spark_lenght",
             "spark_length",
         ),
         (
@@ -76,3 +76,13 @@ def test_a_file_that_is_not_there(shipped: Path, tmp_path: Path) -> None:
         read_sheet(tmp_path / "gone.yaml", load(shipped))
     with pytest.raises(KnowledgeError, match="this file cannot be read"):
         read_sheet(tmp_path, load(shipped))
+
+
+@pytest.mark.parametrize("raw", [b"\r\x80", b"name: \xc2\x9b2J\nfigure: {}\n", "name: \u202ex\nfigure: {}\n".encode()])
+def test_a_mistake_is_shown_without_what_a_terminal_obeys(shipped: Path, tmp_path: Path, raw: bytes) -> None:
+    """A return, a control sequence, a turn of the writing: the line that is quoted holds none of them."""
+    path = tmp_path / "sheet.yaml"
+    path.write_bytes(raw)
+    with pytest.raises(KnowledgeError) as caught:
+        read_sheet(path, load(shipped))
+    assert all(line.isprintable() for line in str(caught.value).split("\n"))

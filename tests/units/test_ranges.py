@@ -164,10 +164,10 @@ def test_a_range_may_be_without_its_unit_and_can_be_read_again() -> None:
 @pytest.mark.parametrize(
     ("value", "text", "says", "write"),
     [
-        (item(), "0.35", "it has no unit", "0.35 mm or 0.35 in or 0.35 thou"),
-        (item(possible=(0, 3)), "0.012", "it has no unit", "0.012 mm or 0.012 in or 0.012 thou"),
-        (item(unit="kPa", possible=(0, 3000)), "90", "it has no unit", "90 psi or 90 bar or 90 kPa"),
-        (item(), "0.35 psi", "psi is a unit of pressure, and Gap is a length", "it in mm or in or thou"),
+        (item(), "0.35", "the unit is missing", "0.35 mm or 0.35 in or 0.35 thou"),
+        (item(possible=(0, 3)), "0.012", "the unit is missing", "0.012 mm or 0.012 in or 0.012 thou"),
+        (item(unit="kPa", possible=(0, 3000)), "90", "the unit is missing", "90 psi or 90 bar or 90 kPa"),
+        (item(), "0.35 psi", "psi is a unit of pressure, not of length", "a figure in mm or in or thou"),
         (item(possible=(0, 3)), "35 mm", "Gap cannot be 35 mm", "a figure from 0 to 3 mm"),
         (item(possible=(0, 3)), ".2 in", "Gap cannot be 5.08 mm", "a figure from 0 to 3 mm"),
         (item("number", ""), "92 mm", "Gap is counted in plain numbers", "the number alone"),

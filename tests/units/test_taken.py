@@ -78,3 +78,12 @@ def test_height_and_temperature_stand_in_any_order(metres, celsius):
     one = parse_taken(f"7 mm at {metres} m at {celsius} C")
     other = parse_taken(f"7 mm @ {celsius} C @ {metres} m")
     assert (one.altitude_m, one.celsius) == (other.altitude_m, other.celsius) == (metres, pytest.approx(celsius))
+
+
+def test_a_flood_of_signs_is_refused_in_one_line():
+    """However much is pasted in, the message stays as long as a line or three; white space counts once."""
+    for flood in ("0" * 20000, " at " * 5000, "95" + " " * 20000 + "x"):
+        with pytest.raises(QuantityError) as caught:
+            parse_taken(flood)
+        assert len(str(caught.value)) < 250
+    assert parse_taken("95 psi   at\t6000  ft").altitude_m == pytest.approx(1828.8, abs=0.01)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from diagnose.cli.desk import Desk
-from diagnose.cli.work_out.measures import Measure, Ratio, si
+from diagnose.cli.work_out.measures import Measure, Ratio, UnitOf, si
 from diagnose.cli.work_out.place import AT, BAROMETER, WEATHER, air_there, words
 from diagnose.cli.work_out.told import AS_JSON, Worked, asked, figure, in_unit_of, per_cent, tell
 
@@ -25,12 +25,16 @@ STROKE = click.option("--stroke", type=LENGTH, metavar="LENGTH", help="With --po
 
 
 def _port_share(port: Quantity | None, stroke: Quantity | None) -> float:
-    """Return how much of the stroke lies below the port's upper edge; 0 without a port."""
+    """Return how much of the stroke lies below the port's upper edge; 0 without a port. Raises DiagnoseError."""
     from diagnose.problems import DiagnoseError
 
     if (port is None) != (stroke is None):
         raise DiagnoseError('--port and --stroke go together; write for instance --port "17 mm" --stroke "50 mm"')
-    return si(port, "mm") / si(stroke, "mm") if port and stroke and stroke.value > 0 else 0.0
+    if port is None or stroke is None:
+        return 0.0
+    if stroke.value <= 0:
+        raise DiagnoseError(f'no engine has a stroke of {stroke.text}; write for instance --stroke "50 mm"')
+    return si(port, "mm") / si(stroke, "mm")
 
 
 @click.command(
@@ -114,7 +118,14 @@ def compression(
 @AT
 @WEATHER
 @BAROMETER
-@click.option("--unit", default="psi", show_default=True, help="psi, bar, kPa or another unit of pressure.")
+@click.option(
+    "--unit",
+    type=UnitOf("pressure"),
+    metavar="UNIT",
+    default="psi",
+    show_default=True,
+    help="psi, bar, kPa or another unit of pressure.",
+)
 @AS_JSON
 @click.pass_obj
 def ratio(

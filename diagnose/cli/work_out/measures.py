@@ -106,6 +106,25 @@ class Number(click.ParamType[float]):
         return quantity.value
 
 
+class UnitOf(click.ParamType[str]):
+    """A unit of one kind, in any spelling; comes out as its name."""
+
+    def __init__(self, kind: str) -> None:
+        """Take the kind of quantity that the unit measures."""
+        self.kind = kind
+        self.name = "unit"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> str:
+        """Return the unit's name. Fails with the usual ones."""
+        from diagnose.units import QuantityError, read_quantity, usual_units
+
+        try:
+            return read_quantity(f"1 {value}", self.kind).unit
+        except QuantityError:
+            usual = ", ".join(usual_units(self.kind))
+            self.fail(f'"{value}" is no unit of {self.kind}; write for instance {usual}', param, ctx)
+
+
 def si(quantity: Quantity, unit: str) -> float:
     """Return a quantity in a unit of its kind."""
     from diagnose.units import convert

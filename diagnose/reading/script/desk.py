@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
 
-from diagnose.model import Knowledge
-from diagnose.problems import Problem
-from diagnose.reading.files import nearest
-from diagnose.reading.source import Node
+from diagnose.model import Knowledge, SheetItem
+from diagnose.problems import KnowledgeError, Place, Problem, printable
+from diagnose.reading.files import nearest, read_bytes, unreadable
+from diagnose.reading.source import Node, read
 from diagnose.taken import parse_taken
 from diagnose.units import Quantity, QuantityError, kind_of, parse_quantity
 
 _LONGEST = 400
+"""Signs of a message that are shown."""
+
+Figure = Callable[[SheetItem, str], dict[str, Any]]
+"""Reads what is written for a value of the sheet: figures.manual_figure or measured_figure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +30,7 @@ class Desk:
 
     def wrong(self, node: Node, says: str, rule: str, write: str = "", *, key: bool = False) -> None:
         """Note a mistake at a value, or at its key."""
-        self.problems.append(node.problem(_printable(says), rule, _printable(write), key=key))
+        self.problems.append(node.problem(printable(says[:_LONGEST]), rule, printable(write[:_LONGEST]), key=key))
 
     def id(self, node: Node | None, kind: str, known: Iterable[str]) -> str | None:
         """Return an id that must be known; None where nothing is written or a mistake was noted."""
@@ -89,6 +95,14 @@ class Desk:
             self.wrong(node, says, "no-unit", listed((f"{text} {unit}" for unit in units), " or "))
         return None
 
+    def figure(self, node: Node, item: str, text: str, read_as: Figure) -> dict[str, Any] | None:
+        """Return what is written for a value of the sheet; None where that cannot be read and a mistake was noted."""
+        try:
+            return {"item": item, **read_as(self.knowledge.quantities[item], text)}
+        except QuantityError as error:
+            self.wrong(node, f"{text}: {error.says}", "bad-figure", error.write)
+            return None
+
     def amounts(self, keys: Mapping[str, Node], names: tuple[str, ...]) -> dict[str, float]:
         """Return the plain numbers that are given beside a step's main key."""
         return {
@@ -152,11 +166,6 @@ class Desk:
         return text
 
 
-def _printable(text: str) -> str:
-    """Return a message without what a terminal would not print, and not without end."""
-    return "".join(each if each.isprintable() else "\N{REPLACEMENT CHARACTER}" for each in text[:_LONGEST])
-
-
 def listed(words: Iterable[str], last: str = " and ") -> str:
     """Return words as a list in a sentence.
 
@@ -165,3 +174,19 @@ def listed(words: Iterable[str], last: str = " and ") -> str:
     """
     *first, end = [*words] or ["none"]
     return f"{', '.join(first)}{last}{end}" if first else end
+
+
+def opened(path: Path, what: str, knowledge: Knowledge) -> tuple[Node | None, Desk]:
+    """Return what a file holds, None for nothing, and a desk with the mistakes of its writing.
+
+    what: "scripted job". Raises KnowledgeError where the file cannot be read.
+    """
+    try:
+        data = read_bytes(path)
+    except FileNotFoundError:
+        problem = Problem(Place(str(path)), "there is no such file", "missing-file", f"the path of a {what}")
+        raise KnowledgeError([problem]) from None
+    except OSError as error:
+        raise KnowledgeError([unreadable(str(path), error)]) from error
+    top, problems = read(data, str(path))
+    return top, Desk(knowledge, list(problems))

@@ -10,13 +10,12 @@ from typing import Any
 
 from diagnose.events import Event
 from diagnose.model import Knowledge, gate_state
-from diagnose.problems import KnowledgeError, Place, Problem
-from diagnose.reading.files import read_bytes, unreadable
-from diagnose.reading.script.desk import Desk
+from diagnose.problems import KnowledgeError, Place
+from diagnose.reading.script.desk import Desk, opened
 from diagnose.reading.script.sheet import from_manual
 from diagnose.reading.script.steps import also, step_events
-from diagnose.reading.source import Node, read
-from diagnose.taken import gauge_ml
+from diagnose.reading.source import Node
+from diagnose.taken import HIGHEST_M, LOWEST_M, gauge_ml
 from diagnose.tools import known_tools
 from diagnose.units import QuantityError, convert
 
@@ -27,8 +26,6 @@ KEYS = (
     *("title", "source", "bike", "history", "shop", "worth", "sheet", "sheet_from"),
     *("complaint", "also", "words", "steps", "confirmed"),
 )
-LOWEST_M, HIGHEST_M = -450.0, 6000.0
-"""The shore of the lowest lake and the highest roads of the earth, in round figures. From memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,15 +46,7 @@ def read_script(path: Path | str, knowledge: Knowledge) -> Script:
         KnowledgeError: the file cannot be read, or holds mistakes; all of them, each with its place.
     """
     path = Path(path)
-    try:
-        data = read_bytes(path)
-    except FileNotFoundError:
-        problem = Problem(Place(str(path)), "there is no such file", "missing-file", "the path of a scripted job")
-        raise KnowledgeError([problem]) from None
-    except OSError as error:
-        raise KnowledgeError([unreadable(str(path), error)]) from error
-    top, problems = read(data, str(path))
-    desk = Desk(knowledge, list(problems))
+    top, desk = opened(path, "scripted job", knowledge)
     script = _script(top, desk) if top else None
     if desk.problems or not script:
         raise KnowledgeError(desk.problems)

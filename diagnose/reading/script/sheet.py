@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from diagnose.events import Event
 from diagnose.figures import manual_figure, measured_figure
-from diagnose.model import SheetItem
-from diagnose.reading.files import nearest
-from diagnose.reading.script.desk import Desk
+from diagnose.reading.script.desk import Desk, Figure
 from diagnose.reading.source import Node
 from diagnose.sides import parted
-from diagnose.units import QuantityError, convert
+from diagnose.units import convert
 
 BESIDE = ("instrument", "temperature")
 """Keys that may stand beside a value as found or as set."""
 
 SOURCE = 'sheet_from: "workshop manual 1974, page 41"'
-
-Figure = Callable[[SheetItem, str], dict[str, Any]]
 
 
 def from_manual(keys: Mapping[str, Node], desk: Desk) -> Iterator[tuple[Event, Node]]:
@@ -61,16 +57,12 @@ def measured_step(main: str, keys: Mapping[str, Node], desk: Desk) -> Iterator[E
         yield Event("as_set" if main == "as_set" else "as_found", body | more)
 
 
-def _figures(node: Node | None, desk: Desk, read: Figure) -> Iterator[tuple[dict[str, Any], Node]]:
+def _figures(node: Node | None, desk: Desk, read_as: Figure) -> Iterator[tuple[dict[str, Any], Node]]:
     """Yield each value that is written, with its side if it has one, and where it stands."""
     items = desk.knowledge.quantities
     for written, given in desk.mapping(node).items():
         name, side = parted(written)
         if name not in items:
-            write = nearest(name, items) or "the id of a value that is on the sheet"
-            desk.wrong(given, f"the sheet has no value {name}", "unknown-value", write, key=True)
-        elif text := desk.needed(given):
-            try:
-                yield {"item": name, **read(items[name], text)} | ({"side": side} if side else {}), given
-            except QuantityError as error:
-                desk.wrong(given, f"{text}: {error.says}", "bad-figure", error.write)
+            desk.unknown(given, "value", name, items, key=True)
+        elif (text := desk.needed(given)) and (body := desk.figure(given, name, text, read_as)):
+            yield body | ({"side": side} if side else {}), given

@@ -32,7 +32,7 @@ ASK_EACH = 2
 """Up to so many causes of a repair are asked for one by one."""
 
 WHERE = {
-    "height": ("It goes by the height above the sea.", "How high here? (m, ft or sea level; Enter: not known):"),
+    "height": ("It goes by the height above the sea.", "How high here? (m, ft, sea level; Enter: skip):"),
     "temperature": ("It goes by how warm the part is.", "How warm? (C or F; Enter: not known):"),
     "gauge": (
         "On a small engine a hose gauge reads low, by what gauge and hose hold up to the check valve. With the valve "

@@ -27,8 +27,6 @@ ENTRIES = (
     BACK_ENTRY,
 )
 ASKS = {FOUND: "as found", SET: "as set", MANUAL: "by the manual"}
-COLD_READS_LOW = "copper_20c"
-"""Of what is corrected so the temperature is asked for."""
 
 
 def on_sheet(bench: Bench) -> str | None:
@@ -92,8 +90,8 @@ def _choose(bench: Bench, name: str, question: str, rows: list[Choice]) -> str:
 
 def _spots(bench: Bench, kind: str) -> list[tuple[SheetItem, str]]:
     """Return the values such a bike has, each with its sides; as set only what was written as found."""
-    from diagnose.consultation.measured import sides_on
     from diagnose.consultation.sheet import fitting
+    from diagnose.consultation.sheet_events import sides_on
 
     state = bench.consultation.state
     items = fitting(bench.knowledge, state)
@@ -153,13 +151,15 @@ def _with_source(bench: Bench, event: Event) -> Event | None:
 
 def _with_what(bench: Bench, event: Event, item: SheetItem) -> Event:
     """Ask what it was measured with, and how warm it was where that counts; Enter skips."""
+    from diagnose.consultation.corrections import BY_TEMPERATURE
+
     more: dict[str, str | float] = {}
     if item.unit not in ("", "turns") and (
         instrument := bench.asker.text("figure.with", "Measured with (Enter: not said):")
     ):
         more["instrument"] = instrument
     readings = [test.reading for test in bench.knowledge.tests.values() if test.reading]
-    if any(one.sheet == item.id and COLD_READS_LOW in one.correct for one in readings):
+    if any(one.sheet == item.id and set(BY_TEMPERATURE) & set(one.correct) for one in readings):
         degrees = _degrees(bench)
         more |= {} if degrees is None else {"temperature_C": degrees}
     return replace(event, body={**event.body, **more})
@@ -167,13 +167,17 @@ def _with_what(bench: Bench, event: Event, item: SheetItem) -> Event:
 
 def _degrees(bench: Bench) -> float | None:
     """Ask how warm it was until that can be read; None for an empty line."""
-    from diagnose.units import convert, parse_quantity
+    from diagnose.taken import parse_where
 
     while typed := bench.asker.text("figure.degrees", "How warm was it, such as 12 C (Enter: not taken):"):
         try:
-            return convert(parse_quantity(typed, "temperature"), "C").value
+            name, value = parse_where(typed)
         except DiagnoseError as error:
             warn(bench, str(error))
+            continue
+        if name == "celsius":
+            return value
+        warn(bench, "That is no temperature; write it like 12 C or 54 F.")
     return None
 
 

@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from diagnose.consultation.state import Figure, Seen, Spot, State, entry_of
+from diagnose.consultation.state import Figure, Seen, Spot, State, entry_of, misfit
 from diagnose.figures import in_si
-from diagnose.model import OR, Knowledge, SheetItem, Test, gate_state, may_apply
+from diagnose.model import Knowledge, SheetItem, Test, gate_state, may_apply
 from diagnose.network.situations import RepairDone
 from diagnose.problems import JobError
 from diagnose.reading.instances import ON_TWIN
@@ -94,14 +94,8 @@ def _fitting(knowledge: Knowledge, state: State, body: Body) -> SheetItem:
     item: SheetItem = entry_of("value of the sheet", knowledge.quantities, str(body.get("item")))
     if not str(body.get("text") or "").strip():
         raise JobError(f"{item.name}: nothing is written for it")
-    for fact, options in item.applies.items():
-        if fact in state.facts and not options & set(state.facts[fact].split(OR)):
-            has = state.facts[fact] or "nothing this bike has"
-            needs = " or ".join(sorted(options))
-            raise JobError(
-                f"{item.name} ({item.id}) does not fit this bike: {knowledge.facts[fact].name} is {has}, "
-                f"it needs {needs}"
-            )
+    if why := misfit(knowledge, item.applies, state.facts):
+        raise JobError(f"{item.name} ({item.id}) does not fit this bike: {why}")
     return item
 
 

@@ -87,8 +87,9 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     """Return the ranked steps and the expected cost left. Raises NetworkTooWide.
 
     All tests are viewed quickly; the most promising, and those that could lift a lock, are looked ahead to
-    exactly and ranked with repairs and try-out. Where that is too wide the quick view has to do, but not for what is
-    asked of the bike as it was: the quick view knows the bike only as it stands. The rest follows in its order.
+    exactly and ranked with repairs and try-out. Where none can be, all of them are ranked by the quick view; but not
+    what is asked of the bike as it was, for the quick view knows the bike only as it stands. The rest follows in its
+    order, before what does not pay.
     """
     bike = bike_graph(knowledge, state.facts)
     held = locks(knowledge, state, bike, belief.conditions)
@@ -115,19 +116,29 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     ahead = {} if belief.cells > CELLS_HOPELESS else prospects(bike, asked, [candidates[name] for name in chosen])
     after = {name: _after(ahead[name], alone, stop, belief.failing) for name in chosen if name in ahead}
     after |= {
-        name: quick[name] for name in chosen if name not in ahead and candidates[name].situation.epoch == now.epoch
+        name: quick[name]
+        for name in (chosen if ahead else [step.id for step in order])
+        if name not in ahead and candidates[name].situation.epoch == now.epoch
     }
     beliefs = Beliefs(marginals=stop, failing=belief.failing, after=after)
     ranked = rank_steps(bench, [options[name] for name in after], repairs, beliefs)
     named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]
     if tried(knowledge, state):
         named.sort(key=lambda step: step.kind == "try_out")  # it would show the same once more
-    named += [step for step in order if step.id not in after]
+    named = _with_rough(named, [step for step in order if step.id not in after])
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
     free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}
     later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()), later=True))
     given = Planned(bench, free, later, replace(beliefs, after={**quick, **after}))
     return Outlooked(_unlocked_first(steps, bench, held, mends), min(s.expected for s in ranked), given, ahead)
+
+
+def _with_rough(ranked: Sequence[Step], rough: Sequence[Step]) -> list[Step]:
+    """Put the steps that were seen only quickly behind those that pay, among those that do not by merit."""
+    paying = [step for step in ranked if step.merit >= 1.0 and not step.forbidden]
+    forbidden = [step for step in ranked if step.forbidden]
+    others = [step for step in ranked if step.merit < 1.0 and not step.forbidden]
+    return [*paying, *sorted([*others, *rough], key=lambda step: -step.merit), *forbidden]
 
 
 def unplanned(knowledge: Knowledge, state: State, given: Planned, test: str) -> Step:

@@ -46,6 +46,9 @@ from diagnose.planning.steps import Step
 EXACTLY = 6
 """So many of the most promising tests are looked ahead to exactly."""
 
+QUICKLY = 15
+"""Tests ranked by the quick view beside repairs and try-out, where none can be looked ahead to."""
+
 MOST_PLANNED = 40
 """So many tests are valued by what they save; the others tell less for their money and are found by searching."""
 
@@ -117,7 +120,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     after = {name: _after(ahead[name], alone, stop, belief.failing) for name in chosen if name in ahead}
     after |= {
         name: quick[name]
-        for name in (chosen if ahead else [step.id for step in order])
+        for name in (chosen if ahead else [step.id for step in order[:QUICKLY]] + chosen)
         if name not in ahead and candidates[name].situation.epoch == now.epoch
     }
     beliefs = Beliefs(marginals=stop, failing=belief.failing, after=after)

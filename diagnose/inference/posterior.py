@@ -104,12 +104,16 @@ class Question:
 def settled(bike: BikeGraph, question: Question) -> Question:
     """Return the question with as many of the latest answers as fit one tree, the earlier ones reckoned apart.
 
+    An answer that came again in the same way later is left out first: in parts of their own both would count in full,
+    though a link that acted once acts again, and what acts always, as "something else" does, would win by that.
     The same question where all fit, which is exact. Raises NetworkTooWide where nothing helps.
     """
-    kept, carried = in_parts(bike, question.observations, question.repairs, _asked_now(bike, question), CELLS_NOW)
-    if not carried:
+    last = {seen.label: seen for seen in question.observations}
+    once = tuple(seen for seen in question.observations if last[seen.label] is seen)
+    kept, carried = in_parts(bike, once, question.repairs, _asked_now(bike, question), CELLS_NOW)
+    if len(kept) == len(question.observations):
         return question
-    labels = tuple(seen.label for seen in question.observations[: len(question.observations) - len(kept)])
+    labels = tuple(seen.label for seen in question.observations if not any(seen is one for one in kept))
     return replace(question, observations=kept, carried=carried, apart=labels)
 
 

@@ -10,8 +10,9 @@ from diagnose.inference import agreement, parts
 from diagnose.inference.ladder import Observation, Rung
 from diagnose.inference.posterior import Question, posterior, settled
 from diagnose.model import PRESENT
-from diagnose.network.situations import Situation
+from diagnose.network.situations import RepairDone, Situation
 from tests.oracle import random_knowledge as rk
+from tests.oracle.built import built, condition
 from tests.oracle.test_enumeration import repaired_case
 
 
@@ -58,6 +59,22 @@ def test_parts_come_near_the_exact_answer(monkeypatch):
     assert len(errors) > 50
     assert np.mean(errors) < 0.02
     assert np.mean(errors) < np.mean(without) / 5
+
+
+def test_what_came_again_in_the_same_way_counts_once(monkeypatch):
+    """P(worn | it fails) is 0.3 x 0.321 / (0.3 x 0.321 + 0.7 x 0.03) = 0.821 however often it fails again: a link that
+    acted once acts again (1 - 0.7 x 0.97 = 0.321), and what was repaired in between has no part in it. Drawn anew in
+    each of three parts it would be 0.3 x 0.321^3 against 0.7 x 0.03^3, or the other way about with a leak that always acts.
+    """
+    monkeypatch.setattr(parts, "PART_CELLS", 1)
+    bike = built({"worn": 0.3, "loose": 0.5}, condition("fails", {"worn": 0.3}, leak=0.03))
+    tightened = (RepairDone("tighten", {"loose": 1.0}), RepairDone("tighten", {"loose": 1.0}))
+    seen = tuple(
+        Observation("it fails", (), Rung(0.0, {"fails": {PRESENT: 1.0}}), Situation(epoch)) for epoch in range(3)
+    )
+    cut = settled(bike, Question(seen, tightened, Situation(2), ("fails",)))
+    assert cut.apart == ("it fails", "it fails")
+    assert posterior(bike, cut).causes["worn"] == pytest.approx(0.0963 / 0.1173, abs=1e-6)
 
 
 def test_what_fits_is_left_as_it_is(shipped):

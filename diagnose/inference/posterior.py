@@ -6,6 +6,7 @@ on single variables; so all results of all tests are rows of one batch through o
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -108,13 +109,22 @@ def settled(bike: BikeGraph, question: Question) -> Question:
     though a link that acted once acts again, and what acts always, as "something else" does, would win by that.
     The same question where all fit, which is exact. Raises NetworkTooWide where nothing helps.
     """
+    times = Counter(seen.label for seen in question.observations)
     last = {seen.label: seen for seen in question.observations}
-    once = tuple(seen for seen in question.observations if last[seen.label] is seen)
+    once = [_again(seen, times[seen.label]) for seen in question.observations if last[seen.label] is seen]
     kept, carried = in_parts(bike, once, question.repairs, _asked_now(bike, question), CELLS_NOW)
     if len(kept) == len(question.observations):
         return question
-    labels = tuple(seen.label for seen in question.observations if not any(seen is one for one in kept))
+    here = {seen.label for seen in kept}
+    labels = tuple(o.label for o in question.observations if o.label not in here or last[o.label] is not o)
     return replace(question, observations=kept, carried=carried, apart=labels)
+
+
+def _again(seen: Observation, times: int) -> Observation:
+    """Return what was seen so many times as one answer: as often in error by chance is so much less likely."""
+    if seen.fired is None or times == 1:
+        return seen
+    return replace(seen, fired=replace(seen.fired, base=seen.fired.base**times))
 
 
 def _asked_now(bike: BikeGraph, question: Question) -> Wanted:

@@ -77,6 +77,18 @@ def test_what_came_again_in_the_same_way_counts_once(monkeypatch):
     assert posterior(bike, cut).causes["worn"] == pytest.approx(0.0963 / 0.1173, abs=1e-6)
 
 
+def test_seen_again_it_is_less_likely_a_false_alarm(monkeypatch):
+    """Nothing but `worn` (0.1) can make it fail, and a look errs with 0.2: seen three times, 0.2^3 stands against it."""
+    monkeypatch.setattr(parts, "PART_CELLS", 1)
+    bike = built({"worn": 0.1, "loose": 0.5}, condition("fails", {"worn": 0.999999}))
+    tightened = (RepairDone("tighten", {"loose": 1.0}), RepairDone("tighten", {"loose": 1.0}))
+    seen = tuple(
+        Observation("it fails", (), Rung(0.2, {"fails": {PRESENT: 1.0}}), Situation(epoch)) for epoch in range(3)
+    )
+    cut = settled(bike, Question(seen, tightened, Situation(2), ("fails",)))
+    assert posterior(bike, cut).causes["worn"] == pytest.approx(0.1 / (0.1 + 0.9 * 0.008), abs=1e-5)
+
+
 def test_what_fits_is_left_as_it_is(shipped):
     job = begin(shipped, {"bike": {"strokes": "4"}, "complaint": "not_a_cough"})
     assert settled(job.bike, job.question) is job.question

@@ -8,7 +8,7 @@ import click
 
 from diagnose.cli.desk import Desk
 from diagnose.cli.work_out.measures import Altitude, Measure, Number, si
-from diagnose.cli.work_out.place import AT, BAROMETER, TEMPERATURE, WEATHER, air_there, words
+from diagnose.cli.work_out.place import air_there, by_air, words
 from diagnose.cli.work_out.told import AS_JSON, Worked, asked, figure, per_cent, tell
 
 if TYPE_CHECKING:
@@ -20,18 +20,10 @@ if TYPE_CHECKING:
 @click.command(
     help=asked("Pressure and density of the air, and the power it takes.", 'air --at "6000 ft" --temperature 72F')
 )
-@AT
-@TEMPERATURE
-@WEATHER
-@BAROMETER
+@by_air
 @AS_JSON
 @click.pass_obj
-def air(
-    desk: Desk,
-    /,
-    as_json: bool,
-    **there: Quantity | None,
-) -> int:
+def air(desk: Desk, /, as_json: bool, **there: Quantity | None) -> int:
     """Pressure and density of the air, and the power it takes."""
     from diagnose.trade.air import BASIS
     from diagnose.trade.jets import power_lost, richness
@@ -72,10 +64,7 @@ def air(
 @click.option(
     "--step", type=Number("2.5"), metavar="N", help="From one made size to the next; usual: 2.5 by bore, 10 by flow."
 )
-@AT
-@TEMPERATURE
-@WEATHER
-@BAROMETER
+@by_air
 @AS_JSON
 @click.pass_obj
 def jet(

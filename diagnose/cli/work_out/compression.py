@@ -8,7 +8,7 @@ import click
 
 from diagnose.cli.desk import Desk
 from diagnose.cli.work_out.measures import Measure, Ratio, UnitOf, si
-from diagnose.cli.work_out.place import AT, BAROMETER, WEATHER, air_there, words
+from diagnose.cli.work_out.place import air_there, by_pressure, words
 from diagnose.cli.work_out.told import AS_JSON, Worked, asked, figure, in_unit_of, per_cent, tell
 
 if TYPE_CHECKING:
@@ -45,9 +45,7 @@ def _port_share(port: Quantity | None, stroke: Quantity | None) -> float:
     )
 )
 @click.argument("reading", type=PRESSURE)
-@AT
-@WEATHER
-@BAROMETER
+@by_pressure
 @click.option(
     "--dead",
     type=VOLUME,
@@ -115,9 +113,7 @@ def compression(
 @click.argument("compression_ratio", type=Ratio(), metavar="RATIO")
 @PORT
 @STROKE
-@AT
-@WEATHER
-@BAROMETER
+@by_pressure
 @click.option(
     "--unit",
     type=UnitOf("pressure"),

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -12,25 +13,37 @@ if TYPE_CHECKING:
     from diagnose.trade.air import Air
     from diagnose.units import Quantity
 
-AT = click.option("--at", type=Altitude(), metavar="ALTITUDE", help='Where: "6000 ft", 1500m or "sea level".')
-TEMPERATURE = click.option(
+_AT = click.option("--at", type=Altitude(), metavar="ALTITUDE", help='Where: "6000 ft", 1500m or "sea level".')
+_TEMPERATURE = click.option(
     "--temperature",
     type=Measure("temperature"),
     metavar="TEMP",
     help="Of the air there: 5C, 72F. Without it: that of the standard day.",
 )
-WEATHER = click.option(
+_WEATHER = click.option(
     "--weather",
     type=Measure("pressure"),
     metavar="PRESSURE",
     help='What the weather report says (brought to sea level): "1013 hPa".',
 )
-BAROMETER = click.option(
+_BAROMETER = click.option(
     "--barometer",
     type=Measure("pressure"),
     metavar="PRESSURE",
     help='What an instrument shows there: "23.98 inHg". In place of --at.',
 )
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def by_air(command: Command) -> Command:
+    """Give a command the options of `air_there`: altitude, temperature, weather report, barometer."""
+    return _AT(_TEMPERATURE(_WEATHER(_BAROMETER(command))))
+
+
+def by_pressure(command: Command) -> Command:
+    """Give a command those of them that the pressure of the air hangs on: all but the temperature."""
+    return _AT(_WEATHER(_BAROMETER(command)))
 
 
 def air_there(

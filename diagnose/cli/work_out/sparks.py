@@ -8,7 +8,7 @@ import click
 
 from diagnose.cli.desk import Desk
 from diagnose.cli.work_out.measures import Measure, si
-from diagnose.cli.work_out.place import AT, BAROMETER, TEMPERATURE, WEATHER, air_there, words
+from diagnose.cli.work_out.place import air_there, by_air, words
 from diagnose.cli.work_out.told import AS_JSON, Worked, asked, figure, in_unit_of, tell
 
 if TYPE_CHECKING:
@@ -102,10 +102,7 @@ def dwell(desk: Desk, /, closed: Quantity, openings: int, as_json: bool) -> int:
     show_default=True,
     help="Points, balls of 25 mm, or flat faces as at a plug.",
 )
-@AT
-@TEMPERATURE
-@WEATHER
-@BAROMETER
+@by_air
 @AS_JSON
 @click.pass_obj
 def spark(

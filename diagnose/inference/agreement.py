@@ -27,7 +27,7 @@ from diagnose.network.situations import RepairDone
 MOST_SWEEPS = 12
 """So often every part is heard at most."""
 
-STILL = 5e-3
+STILL = 5e-2
 """The parts agree once no marginal moves by more: what is lost by cutting is larger."""
 
 LEAST = 1e-12

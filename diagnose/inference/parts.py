@@ -7,7 +7,8 @@ of each cause is reckoned together in agreement.py.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 
 from diagnose.inference.agreement import Carried, agreed
@@ -44,13 +45,46 @@ def in_parts(
 def _latest_that_fit(
     bike: BikeGraph, observations: tuple[Observation, ...], repairs: tuple[RepairDone, ...], wanted: Wanted, most: int
 ) -> tuple[Observation, ...]:
-    """The longest end of the answers that fits, cut between two repairs if it can be; maybe none of them."""
+    """The longest end of the answers that fits, cut between two repairs if it can be; maybe none of them.
+
+    Found by halving, for what fits still fits with fewer answers (nearly always: the order of elimination is a guess).
+    """
+    count = len(observations)
     new = [n for n, o in enumerate(observations) if n and o.situation.epoch != observations[n - 1].situation.epoch]
-    starts = [0, *new, *(n for n in range(1, len(observations)) if n not in new)]
-    for start in starts:
+
+    def fits(start: int) -> bool:
         with suppress(NetworkTooWide):
-            return _fitting(bike, observations[start:], repairs, wanted, most)
+            _fitting(bike, observations[start:], repairs, wanted, most)
+            return True
+        return False
+
+    if not wanted:
+        fits = _remembered(bike, observations, repairs, fits)
+    for starts in ([0, *new], range(max(new, default=0) + 1, count)):
+        found = bisect_left(starts, True, key=fits)
+        if found < len(starts):
+            return observations[starts[found] :]
     return _fitting(bike, () if wanted else observations[-1:], repairs, wanted, most)
+
+
+def _remembered(
+    bike: BikeGraph, observations: tuple[Observation, ...], repairs: tuple[RepairDone, ...], fits: Callable[[int], bool]
+) -> Callable[[int], bool]:
+    """Return whether the answers from one on fit, from memory where the same were asked about before.
+
+    The earlier parts stay the same from step to step, and how wide they are hangs on what was looked at alone.
+    """
+    courses = tuple((done.id, frozenset(done.cures), frozenset(done.dud)) for done in repairs)
+    looks = tuple((seen.label, seen.drivers, len(seen.terms), seen.situation) for seen in observations)
+
+    def fits_still(start: int) -> bool:
+        key = ("fits", looks[start:], courses)
+        if key not in bike.families:
+            bike.families[key] = fits(start)
+        found: bool = bike.families[key]
+        return found
+
+    return fits_still
 
 
 def _fitting(

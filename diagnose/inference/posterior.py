@@ -34,6 +34,9 @@ MOST_NEW = 16
 CELLS_NOW = 2**23
 """Cells of the widest clique at most for an answer within two seconds; beyond it a question has to be `settled`."""
 
+CELLS_APART = 2**20
+"""Cells of the widest clique at most for the latest answers, where the earlier ones are reckoned apart anyhow."""
+
 CELLS_AHEAD = 100_000
 """A candidate whose tree would have a clique of more cells than this is not looked ahead to; it can still be chosen."""
 
@@ -112,7 +115,7 @@ def settled(bike: BikeGraph, question: Question) -> Question:
     times = Counter(seen.label for seen in question.observations)
     last = {seen.label: seen for seen in question.observations}
     once = [_again(seen, times[seen.label]) for seen in question.observations if last[seen.label] is seen]
-    kept, carried = in_parts(bike, once, question.repairs, _asked_now(bike, question), CELLS_NOW)
+    kept, carried = in_parts(bike, once, question.repairs, _asked_now(bike, question), CELLS_APART)
     if len(kept) == len(question.observations):
         return question
     here = {seen.label for seen in kept}

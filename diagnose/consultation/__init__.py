@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
+from diagnose.consultation.choices import would_show_the_same
 from diagnose.consultation.evidence import bike_graph, question, targets, try_out_of
 from diagnose.consultation.happened import state_of
 from diagnose.consultation.outlook import Outlooked, foreseen, look_ahead, unplanned
@@ -203,9 +204,9 @@ class Consultation:
     def free(self) -> tuple[Step, ...]:
         """The steps that can be done now, best first: not locked, and not touching what soaks, dries or charges.
 
-        Nor a try-out of the bike as it was tried last: it would show the same once more.
+        Nor a try-out that would show the same once more.
         """
-        again = "try_out" if self.tried else ""
+        again = "try_out" if would_show_the_same(self.knowledge, self.state, self.belief) else ""
         free = [step for step in self.steps if not step.forbidden and step.kind != again]
         return meanwhile(self.knowledge, self.state, self.bike, free)
 

@@ -16,6 +16,7 @@ from diagnose.consultation.state import (
     reach_minutes,
     reaching,
     situation_for,
+    tried,
 )
 from diagnose.consultation.tools import lacking
 from diagnose.inference.posterior import Posterior
@@ -55,8 +56,19 @@ AGAIN = 0.1
 AT_STANDSTILL = (*START_TARGET, "kicks_back", "floods", "drips_fuel")
 """What a bike that does not run can still do."""
 
+PROBABLY = 0.5
+"""A bike that fails with no more than this chance should run, whatever the last try-out showed."""
+
 NOT_RUNNING = 0.5
 """Tests that need a running engine are left out while it is likelier than this that it does not keep running."""
+
+
+def would_show_the_same(knowledge: Knowledge, state: State, belief: Posterior) -> bool:
+    """Return whether a try-out would only show what the last one of the bike as it stands did.
+
+    Not where all that was seen says that it should run: a bad minute or a drowned engine is likelier then.
+    """
+    return bool(tried(knowledge, state)) and belief.failing > PROBABLY
 
 
 def worth_asking(tests: Sequence[Test], belief: Posterior) -> list[Test]:

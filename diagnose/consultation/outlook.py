@@ -19,6 +19,7 @@ from diagnose.consultation.choices import (
     runs,
     test_option,
     worth_asking,
+    would_show_the_same,
 )
 from diagnose.consultation.evidence import bike_graph, targets
 from diagnose.consultation.safety import Lock, locks
@@ -30,7 +31,6 @@ from diagnose.consultation.state import (
     must_close,
     situation_for,
     situation_now,
-    tried,
 )
 from diagnose.consultation.tools import lacking
 from diagnose.inference.ladder import rungs
@@ -126,7 +126,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     beliefs = Beliefs(marginals=stop, failing=belief.failing, after=after)
     ranked = rank_steps(bench, [options[name] for name in after], repairs, beliefs)
     named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]
-    if tried(knowledge, state):
+    if would_show_the_same(knowledge, state, belief):
         named.sort(key=lambda step: step.kind == "try_out")  # it would show the same once more
     named = _with_rough(named, [step for step in order if step.id not in after])
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]

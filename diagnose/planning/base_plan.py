@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.planning.chances import CERTAIN, Cover, Losses, cover, cure_table, losses
-from diagnose.planning.finding import needs, search_cost
+from diagnose.planning.finding import looking, needs
 from diagnose.planning.grouping import Grouping, Items, group
 from diagnose.planning.options import Bench, Floats, RepairOption
 from diagnose.planning.repair_order import Branch, grow, repair_order
@@ -222,10 +222,10 @@ def _looking(layout: Layout, leaves: Leaves, given: Cover) -> Floats:
     m = np.minimum(leaves.marginals / np.maximum(failing, 1e-12)[:, None], 1.0)
     needed, unknown = needs(given, m, len(layout.repairs))
     reached = -np.expm1(np.log1p(-np.minimum(needed, CERTAIN)) @ layout.need)
-    access = (reached * (1.0 - opened)) @ (layout.opening + layout.closing)
-    fix = needed @ (layout.money + layout.doing) + access + unknown * bench.service_cost
-    close = opened @ layout.closing + bench.money(bench.try_minutes)
-    money: Floats = close + failing * fix + search_cost(bench, m, failing)
+    fix = needed @ (layout.money + layout.doing) + unknown * bench.service_cost
+    access = layout.opening + layout.closing
+    repairs = fix + (reached * (1.0 - opened)) @ access, fix + reached @ access
+    money: Floats = looking(bench, m, failing, opened @ layout.closing, repairs).min(axis=0)
     return money
 
 

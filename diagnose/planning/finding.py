@@ -3,9 +3,13 @@
 The base plan repairs blindly, likeliest first, and hands on what is left. With a hundred cheap tests at hand
 nobody works so: what is wrong is narrowed down, and then only that is put right. Per leaf,
 
-  V = closing + attempt + P(fails) (repairs that will be needed, with their access + rest x service) + search
-  search = bits x price of a bit, or after a first attempt P(fails) (bits x price of a bit + attempt), if that is less
+  V = closing + attempt + the lesser of
+        P(fails) repairs + search                                searched as it stands, and then put right
+        P(fails) (repairs from shut + search + attempt)          one more attempt first, searched if it fails
+  search = bits x price of a bit
 
+repairs is what will be needed, with its access, and what is left for none of them x service. The second way shuts what
+is open and opens again what is needed; it pays on a bike that probably goes, and its first step is the try-out.
 bits is what it takes to name every fault that is there, the sum of m log2(1/m); with one fault that is the entropy.
 The price of a bit is a figure of the bench, infinite where nothing is known of tests. Repairs and access are those
 of perfect knowledge.
@@ -24,17 +28,20 @@ TINY = 1e-300
 """Keeps logarithms finite."""
 
 
-def search_cost(bench: Bench, m: Floats, failing: Floats) -> Floats:
-    """Return [B] the money to find what is wrong, after one more attempt where that saves looking at a bike that goes.
+def looking(bench: Bench, m: Floats, failing: Floats, close: Floats, repairs: tuple[Floats, Floats]) -> Floats:
+    """Return [2, B] the money of finding out first what is wrong: searched as it stands, and after one more attempt.
 
     Args:
         bench: what things cost.
         m: [B, n] P(cause present and stopping the bike | it fails).
         failing: [B] P(it fails).
+        close: [B] money to shut what is open now.
+        repairs: [B] money of what will be needed on a failing bike, as it stands and with everything shut.
     """
-    search = bench.bit_cost * bits(m)
-    cost: Floats = np.minimum(search, failing * (search + bench.money(bench.try_minutes)))
-    return cost
+    search, attempt = bench.bit_cost * bits(m), bench.money(bench.try_minutes)
+    here, shut = repairs
+    both: Floats = close + attempt + np.stack([failing * here + search, failing * (shut + search + attempt)])
+    return both
 
 
 def bits(m: Floats) -> Floats:

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from diagnose.planning.base_plan import EQUAL, SERVICE_CALL, TRY_OUT, Layout, Plan, base_plan, lay_out, money_left
 from diagnose.planning.chances import CERTAIN, unconditioned
-from diagnose.planning.finding import TINY, bits, search_cost
+from diagnose.planning.finding import TINY, bits
 from diagnose.planning.options import Beliefs, Bench, Floats, RepairOption, TestOption
 
 WORLDS = 2000
@@ -177,16 +177,16 @@ def _looking(
 ) -> tuple[Floats, float]:
     """Return [W] the money of each world if it is looked for first, and that of a bike that goes."""
     bench, opened = layout.bench, _opened(layout)
-    open_close = (1.0 - opened) * (layout.opening + layout.closing)
-    access = (needed.astype(float) @ layout.need > 0.0) @ open_close
-    fix = needed @ (layout.money + layout.doing) + access + unknown * bench.service_cost
-    attempt = bench.money(bench.try_minutes)
-    shut = float(opened @ layout.closing) + attempt
+    reached, access = (needed.astype(float) @ layout.need > 0.0).astype(float), layout.opening + layout.closing
+    fix = needed @ (layout.money + layout.doing) + unknown * bench.service_cost
+    here, shut = fix + (reached * (1.0 - opened)) @ access, fix + reached @ access
     search = bench.bit_cost * (faults[:, :-1] @ -np.log2(np.maximum(m, TINY)))
     at_once = bench.bit_cost * float(bits(m[None])[0])
-    if float(search_cost(bench, m[None], np.array([failing]))[0]) < at_once - EQUAL:  # one attempt before any search
-        return shut + fix + search + attempt, shut
-    return shut + fix + search, shut + at_once
+    attempt = bench.money(bench.try_minutes)
+    close = float(opened @ layout.closing) + attempt
+    if failing * float((shut + search).mean() + attempt) < failing * float(here.mean()) + at_once - EQUAL:
+        return close + shut + search + attempt, close
+    return close + here + search, close + at_once
 
 
 def _following(layout: Layout, plan: Plan, needed: Bools, unknown: Bools) -> tuple[Floats, float]:

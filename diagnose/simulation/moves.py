@@ -106,7 +106,8 @@ def carried_out(bench: Bench, move: Move) -> Bench:
     else:
         test = _as_test(work)
         situation = situation_for(job.knowledge, job.state, test)
-        event = observe(test.id, answer(bench.world, test, situation, job.state.repairs))
+        tries = sum(seen.test == test.id for seen in job.state.seen) if test.id == TRY_TO_START else 0
+        event = observe(test.id, answer(bench.world, test, situation, job.state.repairs, tries))
     after = job.add(event)
     return Bench(after, followed(bench.world, job, after), bench.waited + wait)
 

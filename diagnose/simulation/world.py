@@ -3,7 +3,7 @@
 All chance is drawn once. The links of the network are drawn when the bike is: a mechanism that acted before a repair
 elsewhere still acts after it. What comes later hangs on the seed and on what was done, not on when: a test asked again
 answers the same until something was done that could change what it looks at (then it errs anew, as the belief takes it
-to), and the same repair turns out the same whoever does it.
+to); a try-out errs anew each time, for it is kicked anew; and the same repair turns out the same whoever does it.
 """
 
 from __future__ import annotations
@@ -111,16 +111,16 @@ def _does(row: Mapping[str, float], names: tuple[str, ...], draw: float) -> int:
     return 0
 
 
-def answer(world: World, test: Test, situation: Situation, repairs: Sequence[RepairDone] = ()) -> str:
+def answer(world: World, test: Test, situation: Situation, repairs: Sequence[RepairDone] = (), tries: int = 0) -> str:
     """Return the outcome of a test: the first rung that fires; with nothing done to what it looks at, the same again.
 
-    repairs: those done so far.
+    repairs: those done so far. tries: of a test that errs anew each time, how often it was done before.
     """
     found = acting(world, situation)
     looked_at = {driver: _level(world.bike, found, driver) for driver in test.drivers}
     above = world.bike.above(test.drivers)
     done = sorted(one.id for one in repairs[: situation.epoch] if above & (one.cures.keys() | one.dud.keys()))
-    key = done, sorted(situation.cut & above), sorted(situation.held & above)
+    key = done, sorted(situation.cut & above), sorted(situation.held & above), tries
     for outcome in test.outcomes:
         quiet = 1 - outcome.base
         for driver, chances in outcome.drivers.items():

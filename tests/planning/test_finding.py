@@ -11,7 +11,7 @@ from diagnose.planning import options
 from diagnose.planning.access import AccessTree
 from diagnose.planning.base_plan import Leaves, lay_out, value_leaves
 from diagnose.planning.chances import after_repairs, cover, cure_table
-from diagnose.planning.finding import bits, needs, search_cost
+from diagnose.planning.finding import bits, looking, needs
 
 BENCH = options.Bench(tree=AccessTree({}), rate=1.0, try_minutes=4.0, service_cost=200.0, bit_cost=10.0)
 
@@ -41,9 +41,19 @@ def test_what_is_needed_is_counted_once_however_many_causes_want_it() -> None:
 
 
 def test_a_bike_that_probably_goes_is_tried_before_it_is_searched() -> None:
-    m = np.array([[0.25] * 4] * 2)
-    cost = search_cost(BENCH, m, np.array([1.0, 0.1]))
-    assert cost == pytest.approx([20.0, 0.1 * (20.0 + 4.0)])
+    m, nothing = np.array([[0.25] * 4] * 2), np.zeros(2)
+    searched, tried = looking(BENCH, m, np.array([1.0, 0.1]), nothing, (nothing, nothing))
+    assert searched - 4.0 == pytest.approx([20.0, 20.0])
+    assert tried - 4.0 == pytest.approx([20.0 + 4.0, 0.1 * (20.0 + 4.0)])
+
+
+def test_an_attempt_first_pays_for_opening_again() -> None:
+    """Worked by hand: 6 to shut, 4 to try; the repair costs 10 with its cover open and 10 + 15 with it shut."""
+    searched, tried = looking(
+        BENCH, np.array([[0.5, 0.5]]), np.array([0.5]), np.array([6.0]), (np.array([10.0]), np.array([25.0]))
+    )
+    assert searched == pytest.approx(6.0 + 4.0 + 0.5 * 10.0 + 10.0)
+    assert tried == pytest.approx(6.0 + 4.0 + 0.5 * (25.0 + 10.0 + 4.0))
 
 
 @pytest.mark.parametrize("seed", range(30))

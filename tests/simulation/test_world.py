@@ -89,6 +89,12 @@ def test_asked_again_with_nothing_changed_it_answers_the_same(small):
         assert answer(changed(world, elsewhere, 0), test, Situation(1)) == first
 
 
+def test_a_tryout_is_kicked_anew_and_errs_anew(small):
+    bike, test = bike_graph(small, {"parked": "years"}), small.tests["spark_at_gap"]
+    worlds = [drawn(bike, n, 0) for n in range(200)]
+    assert any(len({answer(world, test, ARRIVAL, (), tries) for tries in range(30)}) > 1 for world in worlds)
+
+
 def test_cures_duds_and_looks_are_met_as_often_as_they_should_be():
     bike = built({"a": 0.5, "b": 0.5}, condition("c", {"a": 0.6, "b": 0.6}))
     done = RepairDone("new_part", {"a": 0.8}, {"b": 0.1})

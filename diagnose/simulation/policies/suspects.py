@@ -21,6 +21,7 @@ from diagnose.consultation.choices import (
     repair_option,
     test_option,
     worth_asking,
+    would_show_the_same,
 )
 from diagnose.consultation.outlook import stopping, stopping_alone
 from diagnose.consultation.state import situation_for
@@ -115,11 +116,13 @@ def test_money(job: Consultation, bench: Bench, test: Test) -> float:
 
 
 def trying(job: Consultation) -> Move | None:
-    """Return the try-out, or what unlocks it, where something was repaired since the last; None where it is not due.
+    """Return the try-out, or what unlocks it, where it is due; None where it is not.
 
+    It is due where something was repaired since the last, or where all that was seen says that it should run by now.
     None too where only a repair unlocks it: then the policy goes on as if it had not helped.
     """
-    return unlocked(job, TRY) if to_be_tried(job) else None
+    due = to_be_tried(job) or (job.tried and not would_show_the_same(job.knowledge, job.state, job.belief))
+    return unlocked(job, TRY) if due else None
 
 
 def repairing(job: Consultation, known: Suspects, number: int) -> Move | None:

@@ -58,10 +58,9 @@ def _latest_that_fit(
             return True
         return False
 
-    if not wanted:
-        fits = _remembered(bike, observations, repairs, fits)
+    asked = fits if wanted else _remembered(bike, observations, repairs, fits)
     for starts in ([0, *new], range(max(new, default=0) + 1, count)):
-        found = bisect_left(starts, True, key=fits)
+        found = bisect_left(starts, True, key=asked)
         if found < len(starts):
             return observations[starts[found] :]
     return _fitting(bike, () if wanted else observations[-1:], repairs, wanted, most)

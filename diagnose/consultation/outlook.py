@@ -39,7 +39,7 @@ from diagnose.inference.screen import glance, only_cause_present
 from diagnose.model import Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.chances import unconditioned
-from diagnose.planning.look_ahead import DIGITS, order_tests, rank_steps
+from diagnose.planning.look_ahead import DIGITS, order_tests, rank_paying
 from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, RepairOption, TestOption
 from diagnose.planning.steps import Step
 
@@ -124,10 +124,11 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
         if name not in ahead and candidates[name].situation.epoch == now.epoch
     }
     beliefs = Beliefs(marginals=stop, failing=belief.failing, after=after)
-    ranked = rank_steps(bench, [options[name] for name in after], repairs, beliefs)
+    idle = frozenset(["try_out"] if would_show_the_same(knowledge, state, belief) else [])
+    seen_quickly = frozenset(after.keys() - ahead.keys())
+    bench, ranked = rank_paying(bench, [options[name] for name in after], repairs, beliefs, seen_quickly, idle)
     named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]
-    if would_show_the_same(knowledge, state, belief):
-        named.sort(key=lambda step: step.kind == "try_out")  # it would show the same once more
+    named.sort(key=lambda step: step.kind in idle)
     named = _with_rough(named, [step for step in order if step.id not in after])
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
     free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}

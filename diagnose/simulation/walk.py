@@ -22,8 +22,11 @@ PERFECT = "perfect"
 OURS = "ours"
 """The name of the tool's own policy."""
 
-MOST_STEPS = 60
-"""A bike on which so many steps were done is handed on, unless the study says another number."""
+MOST_STEPS = 100
+"""A bike on which so many steps were done is handed on, unless the study says another number.
+
+So is one on which as much was spent as handing it on costs, by whatever policy: nobody then pays much more than twice
+that, which is the best that can be promised without knowing how it goes on (renting or buying, from memory)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +72,7 @@ def walk(
 ) -> Result:
     """Follow a policy, or perfect knowledge, until the bike runs or is handed on.
 
-    Where answers contradict each other, or are too many to be reckoned with, it is handed on.
+    Where answers contradict each other, or are too many to be reckoned with, it is handed on; see MOST_STEPS too.
 
     Args:
         bike: the invented bike.
@@ -86,8 +89,9 @@ def walk(
         return mended if mended.money <= given_up.money else given_up
     steps = 0
     try:
-        while steps < most_steps and not finished(job := seen_by(policy, bench.job)):
-            move = chosen(policy, job, memory if memory is not None else {})
+        while not finished(job := seen_by(policy, bench.job)):
+            over = steps >= most_steps or spent(bench) >= handing_on(bench)
+            move = None if over else chosen(policy, job, memory if memory is not None else {})
             if move is None:
                 return result(bike, policy, bench, steps, handed_on=True)
             bench, steps = carried_out(bench, move), steps + 1
@@ -95,7 +99,18 @@ def walk(
                 told(steps, move, bench)
     except (ImpossibleEvidence, NetworkTooWide):
         return result(bike, policy, bench, steps, handed_on=True)
-    return result(bike, policy, bench, steps, handed_on=not finished(seen_by(policy, bench.job)))
+    return result(bike, policy, bench, steps, handed_on=False)
+
+
+def spent(bench: Bench) -> float:
+    """Return the money that a bike has cost so far."""
+    state = bench.job.state
+    return state.shop.labour / 60 * (state.minutes + WAIT_SHARE * bench.waited) + state.parts
+
+
+def handing_on(bench: Bench) -> float:
+    """Return the money of handing a bike on."""
+    return bench.job.state.shop.labour / 60 * SERVICE_MINUTES
 
 
 def seen_by(policy: str, job: Consultation) -> Consultation:
@@ -117,10 +132,9 @@ def chosen(policy: str, job: Consultation, memory: Memory) -> Move | None:
 
 def result(bike: Invented, policy: str, bench: Bench, steps: int, *, handed_on: bool) -> Result:
     """Return what a walk came to. A bike that still does not do what is asked comes back and is handed on."""
-    state = bench.job.state
     cured = not handed_on and does_its_job(bench)
-    minutes = state.minutes + (0.0 if cured else SERVICE_MINUTES)
-    money = state.shop.labour / 60 * (minutes + WAIT_SHARE * bench.waited) + state.parts
+    minutes = bench.job.state.minutes + (0.0 if cured else SERVICE_MINUTES)
+    money = spent(bench) + (0.0 if cured else handing_on(bench))
     return Result(
         bike=bike.number,
         context=bike.facts["parked"],

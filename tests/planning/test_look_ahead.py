@@ -11,7 +11,7 @@ from diagnose.model import Access
 from diagnose.planning import options
 from diagnose.planning.access import AccessTree
 from diagnose.planning.base_plan import base_plan
-from diagnose.planning.look_ahead import rank_steps
+from diagnose.planning.look_ahead import QUICK_SHARE, rank_paying, rank_steps
 from diagnose.planning.steps import Step
 from diagnose.problems import Place
 
@@ -251,3 +251,41 @@ def test_nothing_depends_on_the_order_of_what_is_given() -> None:
 def test_a_test_without_an_outlook_is_refused() -> None:
     with pytest.raises(KeyError, match="bowl"):
         rank_steps(BENCH, [BOWL], REPAIRS, replace(BELIEFS, after={}))
+
+
+def test_where_nothing_pays_finding_is_dearer_than_the_bench_says() -> None:
+    """A bit for 6 pays at the bench's 20; one for 32 does at 20 x 1.25 ** 3, the first price above 32."""
+    for minutes, price in ((3.0, 20.0), (16.0, 20.0 * 1.25**3)):
+        test, outlook = halving(1.0, minutes)
+        beliefs = options.Beliefs(marginals=np.full(4, 0.25), failing=1.0, after={test.id: outlook})
+        bench, steps = rank_paying(SEARCH, [test], FOUR, beliefs, frozenset())
+        assert bench.bit_cost == pytest.approx(price)
+        assert steps[0].id == test.id
+        assert steps[0].merit == pytest.approx(price / (2.0 * minutes))
+
+
+def test_a_bike_that_may_go_is_tried_when_no_test_pays() -> None:
+    test, outlook = halving(1.0, 16.0)
+    half = options.Beliefs(
+        marginals=np.full(4, 0.125),
+        failing=0.5,
+        after={test.id: replace(outlook, marginals=outlook.marginals / 2, failing=np.full(2, 0.5))},
+    )
+    _, steps = rank_paying(SEARCH, [test], FOUR, half, frozenset())
+    assert steps[0].kind == "try_out"
+    _, steps = rank_paying(SEARCH, [test], FOUR, half, frozenset(), idle=frozenset(["try_out"]))
+    assert max(step.merit for step in steps if step.kind != "try_out") >= 1.0
+
+
+def test_what_was_seen_quickly_counts_for_less() -> None:
+    """By hand: a bit for 6 money saves 20, seen quickly the share of it."""
+    test, outlook = halving(1.0, 3.0)
+    beliefs = options.Beliefs(marginals=np.full(4, 0.25), failing=1.0, after={test.id: outlook})
+    exact = by_id(rank_steps(SEARCH, [test], FOUR, beliefs))[test.id]
+    quick = by_id(rank_steps(SEARCH, [test], FOUR, beliefs, quick=frozenset([test.id])))[test.id]
+    assert exact.saves == pytest.approx(20.0)
+    assert quick.saves == pytest.approx(20.0 * QUICK_SHARE)
+    assert quick.merit == pytest.approx(20.0 * QUICK_SHARE / 6.0)
+    assert quick.expected == pytest.approx(exact.expected + 20.0 * (1.0 - QUICK_SHARE))
+    assert quick.rough
+    assert not exact.rough

@@ -30,7 +30,7 @@ POLICIES = ("ours", "list", "likeliest", "single", "information")
 @click.option(
     "--wrong-priors", type=click.FloatRange(0), default=0.0, metavar="SD", help="Mistake in the priors, logits."
 )
-@click.option("--steps", type=click.IntRange(1), default=60, show_default=True, help="After so many it is handed on.")
+@click.option("--steps", type=click.IntRange(1), default=100, show_default=True, help="After so many it is handed on.")
 @click.option("--seed", type=click.IntRange(0), default=0, show_default=True, help="Another seed, other bikes.")
 @click.option("--workers", type=click.IntRange(1), help="Processes [as many as there are cores].")
 @click.option("--json", "as_json", is_flag=True, help="All figures of every bike, for programs.")
@@ -52,7 +52,8 @@ def simulate(
 
     Bikes with faults drawn from the book are walked by the tool's own proposals and by other ways:
     list (the trade's fixed list), likeliest (likeliest cause first), single (textbook planning for one fault),
-    information (most information for its price). Perfect knowledge is the floor.
+    information (most information for its price). Perfect knowledge is the floor. A bike that has cost as much as
+    handing it on costs is handed on.
 
     \b
     Example:

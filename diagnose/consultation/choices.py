@@ -66,9 +66,12 @@ NOT_RUNNING = 0.5
 def would_show_the_same(knowledge: Knowledge, state: State, belief: Posterior) -> bool:
     """Return whether a try-out would only show what the last one of the bike as it stands did.
 
-    Not where all that was seen says that it should run: a bad minute or a drowned engine is likelier then.
+    Not where it failed and all that was seen says that it should run: a bad minute or a drowned engine is likelier.
     """
-    return bool(tried(knowledge, state)) and belief.failing > PROBABLY
+    shown, attempt = tried(knowledge, state), try_out_of(knowledge, state)
+    if not shown or attempt is None:
+        return False
+    return attempt.outcome(shown).default or belief.failing > PROBABLY
 
 
 def worth_asking(tests: Sequence[Test], belief: Posterior) -> list[Test]:

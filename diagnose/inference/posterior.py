@@ -110,11 +110,14 @@ def settled(bike: BikeGraph, question: Question) -> Question:
 
     An answer that came again in the same way later is left out first: in parts of their own both would count in full,
     though a link that acted once acts again, and what acts always, as "something else" does, would win by that.
-    The same question where all fit, which is exact. Raises NetworkTooWide where nothing helps.
+    The last answer that shows a target itself, a try-out or the complaint, counts as the latest: that the bike fails is a
+    say on how all causes hang together, and would be lost. The same question where all fit, which is exact. Raises NetworkTooWide where nothing helps.
     """
     times = Counter(seen.label for seen in question.observations)
     last = {seen.label: seen for seen in question.observations}
     once = [_again(seen, times[seen.label]) for seen in question.observations if last[seen.label] is seen]
+    shown = [n for n, seen in enumerate(once) if seen.drivers & set(question.targets)]
+    once += [once.pop(n) for n in shown[-1:]]
     kept, carried = in_parts(bike, once, question.repairs, _asked_now(bike, question), CELLS_APART)
     if len(kept) == len(question.observations):
         return question

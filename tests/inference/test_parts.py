@@ -89,6 +89,19 @@ def test_seen_again_it_is_less_likely_a_false_alarm(monkeypatch):
     assert posterior(bike, cut).causes["worn"] == pytest.approx(0.1 / (0.1 + 0.9 * 0.008), abs=1e-5)
 
 
+def test_that_it_fails_is_not_lost_in_parts(monkeypatch):
+    """It failed, nothing was done, so it fails: P = 1. Said of each cause alone it would be 1 - 0.66^2 x 0.91 or less."""
+    monkeypatch.setattr(parts, "PART_CELLS", 1)
+    bike = built({"a": 0.3, "b": 0.3, "c": 0.3}, condition("fails", {"a": 1.0, "b": 1.0, "c": 1.0}))
+    failed = Observation("it fails", (), Rung(0.0, {"fails": {PRESENT: 1.0}}))
+    looks = [Observation(f"{cause} looks good", (Rung(0.1, {cause: {PRESENT: 0.2}}),), None) for cause in "abc"]
+    whole = Question((failed, *looks), targets=("fails",))
+    cut = settled(bike, whole)
+    assert [seen.label for seen in cut.observations] == ["it fails"]
+    assert posterior(bike, cut).failing == pytest.approx(1.0)
+    np.testing.assert_allclose(all_causes(bike, cut), all_causes(bike, whole), rtol=0, atol=1e-6)
+
+
 def test_what_fits_is_left_as_it_is(shipped):
     job = begin(shipped, {"bike": {"strokes": "4"}, "complaint": "not_a_cough"})
     assert settled(job.bike, job.question) is job.question

@@ -38,6 +38,7 @@ from diagnose.inference.posterior import CELLS_HOPELESS, Candidate, Posterior, P
 from diagnose.inference.screen import glance, only_cause_present
 from diagnose.model import Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
+from diagnose.planning.base_plan import money_left
 from diagnose.planning.chances import unconditioned
 from diagnose.planning.look_ahead import DIGITS, order_tests, rank_paying
 from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, RepairOption, TestOption
@@ -134,7 +135,10 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}
     later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()), later=True))
     given = Planned(bench, free, later, replace(beliefs, after={**quick, **after}))
-    return Outlooked(_unlocked_first(steps, bench, held, mends), min(s.expected for s in ranked), given, ahead)
+    left = min(s.expected for s in ranked)
+    if len(later) > len(repairs):  # what has to wait until it turns is no step yet, and needs no handing on either
+        left = min(left, money_left(bench, later, stop, belief.failing))
+    return Outlooked(_unlocked_first(steps, bench, held, mends), left, given, ahead)
 
 
 def _with_rough(ranked: Sequence[Step], rough: Sequence[Step]) -> list[Step]:

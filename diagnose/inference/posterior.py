@@ -110,8 +110,9 @@ def settled(bike: BikeGraph, question: Question) -> Question:
 
     An answer that came again in the same way later is left out first: in parts of their own both would count in full,
     though a link that acted once acts again, and what acts always, as "something else" does, would win by that.
-    The last answer that shows a target itself, a try-out or the complaint, counts as the latest: that the bike fails is a
-    say on how all causes hang together, and would be lost. The same question where all fit, which is exact. Raises NetworkTooWide where nothing helps.
+    The last answer that shows a target itself, a try-out or the complaint, counts as the latest: that the bike fails
+    says how all causes hang together, which parts do not hear.
+    The same question where all fit, which is exact. Raises NetworkTooWide where nothing helps.
     """
     times = Counter(seen.label for seen in question.observations)
     last = {seen.label: seen for seen in question.observations}

@@ -183,7 +183,7 @@ class Consultation:
     @property
     def pays(self) -> bool:
         """Whether some step that can be done now takes more off what is left than it costs."""
-        return any(step.merit >= 1.0 for step in self._ahead.steps if not step.forbidden)
+        return self._ahead.pays
 
     @property
     def watches_money(self) -> bool:

@@ -78,13 +78,15 @@ class Planned:
 class Outlooked:
     """All possible next steps, best first, and the expected money until the bike does what is asked.
 
-    ahead: of the tests looked ahead to exactly, what each would say.
+    ahead: of the tests looked ahead to exactly, what each would say. pays: whether some step takes more off what is
+    left than it costs, by the bench's own price of finding; where none does the steps are ranked at a dearer one.
     """
 
     steps: tuple[Step, ...]
     cost_left: float
     given: Planned
     ahead: Mapping[str, Prospect] = field(default_factory=dict)
+    pays: bool = True
 
 
 def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Question) -> Outlooked:
@@ -127,18 +129,18 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     beliefs = Beliefs(marginals=stop, failing=belief.failing, after=after)
     idle = frozenset(["try_out"] if would_show_the_same(knowledge, state, belief) else [])
     seen_quickly = frozenset(after.keys() - ahead.keys())
-    bench, ranked = rank_paying(bench, [options[name] for name in after], repairs, beliefs, seen_quickly, idle)
+    priced, ranked = rank_paying(bench, [options[name] for name in after], repairs, beliefs, seen_quickly, idle)
     named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]
     named.sort(key=lambda step: step.kind in idle)
     named = _with_rough(named, [step for step in order if step.id not in after])
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
     free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}
     later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()), later=True))
-    given = Planned(bench, free, later, replace(beliefs, after={**quick, **after}))
+    given = Planned(priced, free, later, replace(beliefs, after={**quick, **after}))
     left = min(s.expected for s in ranked)
     if len(later) > len(repairs):  # what has to wait until it turns is no step yet, and needs no handing on either
-        left = min(left, money_left(bench, later, stop, belief.failing))
-    return Outlooked(_unlocked_first(steps, bench, held, mends), left, given, ahead)
+        left = min(left, money_left(priced, later, stop, belief.failing))
+    return Outlooked(_unlocked_first(steps, bench, held, mends), left, given, ahead, priced.bit_cost <= bench.bit_cost)
 
 
 def _with_rough(ranked: Sequence[Step], rough: Sequence[Step]) -> list[Step]:

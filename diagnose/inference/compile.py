@@ -111,11 +111,7 @@ def _known_root_factor(bike: BikeGraph, root: Root, repairs: tuple[RepairDone, .
     """The factor of a cause; one that no repair has touched is worked out once."""
     if any(repair.touches(root.id) for repair in repairs):
         return _root_factor(root, repairs)
-    key = ("root", root.id)
-    if key not in bike.families:
-        bike.families[key] = _root_factor(root, ())
-    factor: Factor = bike.families[key]
-    return factor
+    return bike.remembered(("root", root.id), lambda: _root_factor(root, ()))
 
 
 def _root_factor(root: Root, repairs: tuple[RepairDone, ...]) -> Factor:
@@ -163,11 +159,7 @@ def _condition(
     held = tuple(condition in nodes.situations[c].held for c in columns)
     parents = {p: nodes.variables[p].levels[:, columns] for p in bike.parents(condition)}
     key = (condition, held, tuple(levels.tobytes() for levels in parents.values()))
-    if key not in bike.families:
-        bike.families[key] = _family(bike, condition, parents, nodes.variables, held)
-    states: tuple[Vector, ...]
-    factors: list[Factor]
-    states, factors = bike.families[key]
+    states, factors = bike.remembered(key, lambda: _family(bike, condition, parents, nodes.variables, held))
     levels = np.full((len(states), len(nodes.situations)), -1, dtype=np.int64)
     for slot, group in enumerate(groups):
         levels[:, group] = np.array([state[slot] for state in states])[:, None]

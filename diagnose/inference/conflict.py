@@ -33,7 +33,4 @@ def _alone(bike: BikeGraph, seen: Observation, repairs: tuple[RepairDone, ...]) 
     """Log P(one answer), worked out once for each situation."""
     weights = tuple((term.weight, len(term.rungs)) for term in seen.terms)
     key = ("alone seen", seen.label, len(seen.passed), weights, seen.situation, tuple(repair.id for repair in repairs))
-    if key not in bike.families:
-        bike.families[key] = log_evidence(bike, (seen,), repairs)
-    found: float = bike.families[key]
-    return found
+    return bike.remembered(key, lambda: log_evidence(bike, (seen,), repairs))

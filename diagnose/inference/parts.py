@@ -8,7 +8,7 @@ of each cause is reckoned together in agreement.py.
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 
 from diagnose.inference.agreement import Carried, agreed
@@ -49,48 +49,41 @@ def _latest_that_fit(
 
     Found by halving, for what fits still fits with fewer answers (nearly always: the order of elimination is a guess).
     """
-    count = len(observations)
     new = [n for n, o in enumerate(observations) if n and o.situation.epoch != observations[n - 1].situation.epoch]
+    for starts in ([0, *new], range(max(new, default=0) + 1, len(observations))):
+        found = bisect_left(starts, True, key=lambda start: _fits(bike, observations[start:], repairs, wanted, most))
+        if found < len(starts):
+            return observations[starts[found] :]
+    least = () if wanted else observations[-1:]
+    _check(bike, least, repairs, wanted, most)
+    return least
 
-    def fits(start: int) -> bool:
+
+def _fits(
+    bike: BikeGraph, end: tuple[Observation, ...], repairs: tuple[RepairDone, ...], wanted: Wanted, most: int
+) -> bool:
+    """Return whether the answers fit; those of an earlier part, with which nothing is asked, from memory.
+
+    Such parts stay the same from step to step, and how wide they are hangs on what was looked at alone.
+    """
+
+    def works() -> bool:
         with suppress(NetworkTooWide):
-            _fitting(bike, observations[start:], repairs, wanted, most)
+            _check(bike, end, repairs, wanted, most)
             return True
         return False
 
-    asked = fits if wanted else _remembered(bike, observations, repairs, fits)
-    for starts in ([0, *new], range(max(new, default=0) + 1, count)):
-        found = bisect_left(starts, True, key=asked)
-        if found < len(starts):
-            return observations[starts[found] :]
-    return _fitting(bike, () if wanted else observations[-1:], repairs, wanted, most)
-
-
-def _remembered(
-    bike: BikeGraph, observations: tuple[Observation, ...], repairs: tuple[RepairDone, ...], fits: Callable[[int], bool]
-) -> Callable[[int], bool]:
-    """Return whether the answers from one on fit, from memory where the same were asked about before.
-
-    The earlier parts stay the same from step to step, and how wide they are hangs on what was looked at alone.
-    """
+    if wanted:
+        return works()
     courses = tuple((done.id, frozenset(done.cures), frozenset(done.dud)) for done in repairs)
-    looks = tuple((seen.label, seen.drivers, len(seen.terms), seen.situation) for seen in observations)
-
-    def fits_still(start: int) -> bool:
-        key = ("fits", looks[start:], courses)
-        if key not in bike.families:
-            bike.families[key] = fits(start)
-        found: bool = bike.families[key]
-        return found
-
-    return fits_still
+    looks = tuple((seen.label, seen.drivers, len(seen.terms), seen.situation) for seen in end)
+    return bike.remembered(("fits", looks, courses), works)
 
 
-def _fitting(
+def _check(
     bike: BikeGraph, end: tuple[Observation, ...], repairs: tuple[RepairDone, ...], wanted: Wanted, most: int
-) -> tuple[Observation, ...]:
-    """Return the answers as they are. Raises NetworkTooWide if they, or what is asked with them, do not fit."""
+) -> None:
+    """Raise NetworkTooWide if the answers, or what is asked with them, do not fit."""
     JunctionTree(compile_network(bike, end, repairs).factors, PART_CELLS if len(end) > 1 else MOST_CELLS)
     if wanted:
         JunctionTree(compile_network(bike, end, repairs, wanted).factors, most)
-    return end

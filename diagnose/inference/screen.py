@@ -39,18 +39,19 @@ class Response:
 def response(bike: BikeGraph, candidate: Candidate) -> Response:
     """Return how a candidate answers to each cause alone; worked out once for a bike, cut and ladder."""
     key = ("response", candidate.id, candidate.situation.cut, candidate.situation.held)
-    if key not in bike.families:
-        levels = _alone(bike, candidate.situation)
-        quiet = np.ones(len(bike.roots))
-        base, fires, passed = [], [], 1.0
-        for rung in candidate.ladder:
-            quiet = quiet * _quiet(bike, rung, levels)
-            passed *= 1 - rung.base
-            base.append(passed)
-            fires.append(1 - quiet)
-        bike.families[key] = Response(np.array(base), np.array(fires))
-    found: Response = bike.families[key]
-    return found
+    return bike.remembered(key, lambda: _response(bike, candidate))
+
+
+def _response(bike: BikeGraph, candidate: Candidate) -> Response:
+    levels = _alone(bike, candidate.situation)
+    quiet = np.ones(len(bike.roots))
+    base, fires, passed = [], [], 1.0
+    for rung in candidate.ladder:
+        quiet = quiet * _quiet(bike, rung, levels)
+        passed *= 1 - rung.base
+        base.append(passed)
+        fires.append(1 - quiet)
+    return Response(np.array(base), np.array(fires))
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,10 +114,7 @@ def _quiet(bike: BikeGraph, rung: Rung, levels: Mapping[str, Table]) -> Table:
 def _alone(bike: BikeGraph, situation: Situation, both_sides: bool = False) -> dict[str, Table]:
     """Node -> P(level at most l | cause i alone present), shape (levels, causes), in a situation."""
     key = ("alone", situation.cut, situation.held, both_sides)
-    if key not in bike.families:
-        bike.families[key] = _walk(bike, situation, both_sides)
-    found: dict[str, Table] = bike.families[key]
-    return found
+    return bike.remembered(key, lambda: _walk(bike, situation, both_sides))
 
 
 def _walk(bike: BikeGraph, situation: Situation, both_sides: bool) -> dict[str, Table]:

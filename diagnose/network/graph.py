@@ -8,10 +8,10 @@ cured_by (cause -> repair), reached_through (test or repair -> access).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import networkx as nx
 
@@ -31,6 +31,8 @@ from diagnose.network.priors import by_context, odds_factors, split_by_mechanism
 
 MOST_FAMILIES, MOST_PRODUCTS = 2000, 2000
 """So many of them are kept for a bike: what one step takes, some times over (measured)."""
+
+Value = TypeVar("Value")
 
 LEAK = "other:"
 """What the id of a leak, shown as a cause of its own, begins with."""
@@ -63,6 +65,13 @@ class BikeGraph:
     """Families worked out before, by condition and what its parents can be."""
     products: dict[tuple[int, ...], Any] = field(default_factory=lambda: Kept(MOST_PRODUCTS), repr=False)
     """Causes summed out before, see inference/fold.py."""
+
+    def remembered(self, key: tuple[object, ...], make: Callable[[], Value]) -> Value:
+        """Return what was made for a key before, else make it now and keep it among the families."""
+        if key not in self.families:
+            self.families[key] = make()
+        found: Value = self.families[key]
+        return found
 
     @cached_property
     def order(self) -> tuple[str, ...]:

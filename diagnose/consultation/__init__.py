@@ -178,12 +178,7 @@ class Consultation:
     @cached_property
     def worth(self) -> Worth:
         """What it may still cost, what could break the owner's limit, and the cheapest way to end it."""
-        return worth_of(self.knowledge, self.state, self._ahead, self.pays)
-
-    @property
-    def pays(self) -> bool:
-        """Whether some step that can be done now takes more off what is left than it costs."""
-        return self._ahead.pays
+        return worth_of(self.knowledge, self.state, self._ahead)
 
     @property
     def watches_money(self) -> bool:

@@ -130,17 +130,21 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     idle = frozenset(["try_out"] if would_show_the_same(knowledge, state, belief) else [])
     seen_quickly = frozenset(after.keys() - ahead.keys())
     priced, ranked = rank_paying(bench, [options[name] for name in after], repairs, beliefs, seen_quickly, idle)
-    named = [replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked]
-    named.sort(key=lambda step: step.kind in idle)
-    named = _with_rough(named, [step for step in order if step.id not in after])
+    ranked = tuple(replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked)
+    last = sorted(ranked, key=lambda step: step.kind in idle)
+    named = _with_rough(last, [step for step in order if step.id not in after])
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
     free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}
     later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()), later=True))
     given = Planned(priced, free, later, replace(beliefs, after={**quick, **after}))
-    left = min(s.expected for s in ranked)
-    if len(later) > len(repairs):  # what has to wait until it turns is no step yet, and needs no handing on either
-        left = min(left, money_left(priced, later, stop, belief.failing))
+    left = _left(given, ranked, len(later) > len(repairs))
     return Outlooked(_unlocked_first(steps, bench, held, mends), left, given, ahead, priced.bit_cost <= bench.bit_cost)
+
+
+def _left(given: Planned, ranked: Sequence[Step], waiting: bool) -> float:
+    """Return the expected money left; waiting: some repairs are no steps until it turns, and not handed on either."""
+    left, now = min(step.expected for step in ranked), given.beliefs
+    return min(left, money_left(given.bench, given.repairs, now.marginals, now.failing)) if waiting else left
 
 
 def _with_rough(ranked: Sequence[Step], rough: Sequence[Step]) -> list[Step]:

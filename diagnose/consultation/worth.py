@@ -70,8 +70,8 @@ class Worth:
         return 1.0 if self.left is None else self.spread.within(self.left)
 
 
-def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked, pays: bool = True) -> Worth:
-    """Return what the job may still cost and whether that is worth it. pays: some step takes off more than it costs."""
+def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked) -> Worth:
+    """Return what the job may still cost and whether that is worth it."""
     given, limit = ahead.given, state.limit
     spent = state.minutes / 60 * state.shop.labour + state.parts
     left = None if limit.ceiling is None else max(limit.ceiling - spent, 0.0)
@@ -102,7 +102,7 @@ def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked, pays: bool = 
             if one.chance >= LEAST_ENDER
         ),
         first=goes_first(found, min(money.mean, cut_off)),
-        best=_best(min(money.mean, money.until(min(hand_on(ahead), stop))), hand_on(ahead), stop, pays),
+        best=_best(min(money.mean, money.until(min(hand_on(ahead), stop))), hand_on(ahead), stop, ahead.pays),
     )
 
 

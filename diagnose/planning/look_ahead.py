@@ -113,17 +113,16 @@ def rank_paying(
         quick: see rank_steps.
         idle: kinds of step that do not count, for they are not proposed now.
     """
-    at = [replace(bench, bit_cost=bench.bit_cost * dearer) for dearer in DEARER]
-    ranked: dict[int, tuple[Step, ...]] = {}
+    ranked: dict[float, tuple[Bench, tuple[Step, ...]]] = {}
 
-    def pays(n: int) -> bool:
-        ranked[n] = rank_steps(at[n], tests, repairs, beliefs, quick=quick)
-        return any(step.merit >= 1.0 for step in ranked[n] if not step.forbidden and step.kind not in idle)
+    def pays(dearer: float) -> bool:
+        at = replace(bench, bit_cost=bench.bit_cost * dearer)
+        steps = rank_steps(at, tests, repairs, beliefs, quick=quick)
+        ranked[dearer] = at, steps
+        return any(step.merit >= 1.0 for step in steps if not step.forbidden and step.kind not in idle)
 
-    n = 0 if pays(0) else bisect_left(range(1, len(at) - 1), True, key=pays) + 1
-    if n not in ranked:
-        pays(n)
-    return at[n], ranked[n]
+    n = 0 if pays(DEARER[0]) else bisect_left(DEARER, True, lo=1, key=pays)
+    return ranked[DEARER[min(n, len(DEARER) - 1)]]
 
 
 def order_tests(

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from diagnose.planning.base_plan import EQUAL, SERVICE_CALL, TRY_OUT, Layout, Plan, base_plan, lay_out, money_left
 from diagnose.planning.chances import CERTAIN, unconditioned
-from diagnose.planning.finding import TINY, bits
+from diagnose.planning.finding import TINY, bits, looking
 from diagnose.planning.options import Beliefs, Bench, Floats, RepairOption, TestOption
 
 WORLDS = 2000
@@ -181,12 +181,12 @@ def _looking(
     fix = needed @ (layout.money + layout.doing) + unknown * bench.service_cost
     here, shut = fix + (reached * (1.0 - opened)) @ access, fix + reached @ access
     search = bench.bit_cost * (faults[:, :-1] @ -np.log2(np.maximum(m, TINY)))
-    at_once = bench.bit_cost * float(bits(m[None])[0])
-    attempt = bench.money(bench.try_minutes)
-    close = float(opened @ layout.closing) + attempt
-    if failing * float((shut + search).mean() + attempt) < failing * float(here.mean()) + at_once - EQUAL:
-        return close + shut + search + attempt, close
-    return close + here + search, close + at_once
+    attempt, closing = bench.money(bench.try_minutes), float(opened @ layout.closing)
+    fails, repairs = np.array([failing]), (here.mean(keepdims=True), shut.mean(keepdims=True))
+    searched, tried = looking(bench, m[None], fails, np.array([closing]), repairs)[:, 0].tolist()
+    if tried < searched - EQUAL:
+        return closing + attempt + shut + search + attempt, closing + attempt
+    return closing + attempt + here + search, closing + attempt + bench.bit_cost * float(bits(m[None])[0])
 
 
 def _following(layout: Layout, plan: Plan, needed: Bools, unknown: Bools) -> tuple[Floats, float]:

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 from diagnose.consultation import Consultation, begin
-from diagnose.consultation.choices import SERVICE_MINUTES, WAIT_SHARE
+from diagnose.consultation.choices import SERVICE_MINUTES, WAIT_SHARE, bench_of
 from diagnose.inference.triangulation import NetworkTooWide
 from diagnose.model import Knowledge
 from diagnose.problems import ImpossibleEvidence
@@ -110,7 +110,7 @@ def spent(bench: Bench) -> float:
 
 def handing_on(bench: Bench) -> float:
     """Return the money of handing a bike on."""
-    return bench.job.state.shop.labour / 60 * SERVICE_MINUTES
+    return bench_of(bench.job.knowledge, bench.job.state).service_cost
 
 
 def seen_by(policy: str, job: Consultation) -> Consultation:

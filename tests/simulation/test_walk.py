@@ -167,3 +167,15 @@ def test_nobody_tries_an_unchanged_bike_again_and_again(small, policy):
     assert not result.cured
     assert result.steps < MOST_STEPS
     assert not any(first == second for first, second in pairwise(done))
+
+
+def test_every_further_kick_may_err_anew(small):
+    """One try-out in a hundred errs; of a bike tried again and again as it stands not only the first two may differ."""
+    later = []
+    for number in range(60):
+        bench, shown = brought_in(small, invented(small, 3, number, "lately")), []
+        for _ in range(8):
+            bench = carried_out(bench, TRY)
+            shown.append(bench.job.events[-1].body["outcome"])
+        later.append(len(set(shown[1:])))
+    assert max(later) > 1

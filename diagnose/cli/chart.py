@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 HELP = """Draw a chart for the wall: what to do, step by step.
 
-For one kind of bike and one complaint, as far as a sheet goes; it takes half a minute. Without --out it is printed
+For one kind of bike and one complaint, as far as a sheet goes; it takes a minute or two. Without --out it is printed
 as text.
 
 \b

@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.planning.chances import CERTAIN, Cover, Losses, cover, cure_table, losses
-from diagnose.planning.finding import looking, needs
+from diagnose.planning.finding import Search, looking, needs
 from diagnose.planning.grouping import Grouping, Items, group
 from diagnose.planning.options import Bench, Floats, RepairOption
 from diagnose.planning.repair_order import Branch, grow, repair_order
@@ -101,18 +101,23 @@ class Leaves:
 class Values:
     """Value of each leaf [B], and the base plan behind it.
 
-    order: per leaf repair indices. lump: [B, R] true where a repair is in the last, single item.
+    plan: [B] that of the base plan. search: looking first, None where tests have no price. order: per leaf repair indices. lump: [B, R] true where a repair is in the last, single item.
     fails: [B, K + 1] P(still fails after so many items). start: [B] items before the first try-out, 0 for
     a try-out at once, -1 for the service call. ends: [B, K] end of the group that begins there, -1 for
     the service call.
     """
 
-    value: Floats
+    plan: Floats
+    search: Search | None
     order: tuple[tuple[int, ...], ...]
     lump: NDArray[np.bool_]
     fails: Floats
     start: NDArray[np.intp]
     ends: NDArray[np.intp]
+
+    def at(self, bit_cost: float) -> Floats:
+        """Return [B] the lesser of the base plan and looking first at a price of a bit."""
+        return self.plan if self.search is None else np.minimum(self.plan, self.search.at(bit_cost).min(axis=0))
 
 
 def lay_out(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats) -> Layout:
@@ -159,7 +164,7 @@ def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, 
 def money_left(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, failing: float) -> float:
     """Return the measure by which steps are ranked for one belief, see value_leaves and base_plan for the arguments."""
     leaf = Leaves(marginals[None, :], np.array([failing]), (bench.opened,))
-    return float(value_leaves(lay_out(bench, repairs, marginals), leaf).value[0])
+    return float(value_leaves(lay_out(bench, repairs, marginals), leaf).at(bench.bit_cost)[0])
 
 
 def _read_plan(layout: Layout, values: Values) -> Plan:
@@ -175,7 +180,7 @@ def _read_plan(layout: Layout, values: Values) -> Plan:
     return Plan(
         order=tuple(repair for group in groups for repair in group),
         groups=tuple(group for group in groups if group),
-        value=float(values.value[0]),
+        value=float(values.plan[0]),
         first=SERVICE_CALL if start < 0 else begun[0] if begun else TRY_OUT,
         left=float(values.fails[0, at]) if start >= 0 else 1.0,
     )
@@ -186,7 +191,7 @@ def _names(layout: Layout, items: Sequence[tuple[int, ...]]) -> tuple[str, ...]:
 
 
 def value_leaves(layout: Layout, leaves: Leaves, singly: int = SINGLY, given: Cover | None = None) -> Values:
-    """Return the value of a whole batch of beliefs: of the base plan, or of looking first if that costs less.
+    """Return the value of a whole batch of beliefs, by the base plan and by looking first.
 
     Args:
         layout: see lay_out.
@@ -211,13 +216,12 @@ def value_leaves(layout: Layout, leaves: Leaves, singly: int = SINGLY, given: Co
     attempt = bench.money(bench.try_minutes)
     groups = group(items, fails, layout.opening + layout.closing, attempt, handed_on)
     value, start = _begin(layout, leaves, groups, attempt, np.isfinite(handed_on[:, 0]))
-    if np.isfinite(bench.bit_cost):
-        value = np.minimum(value, _looking(layout, leaves, given))
-    return Values(value, order, lump, fails, start, groups.ends)
+    search = _looking(layout, leaves, given) if np.isfinite(bench.bit_cost) else None
+    return Values(value, search, order, lump, fails, start, groups.ends)
 
 
-def _looking(layout: Layout, leaves: Leaves, given: Cover) -> Floats:
-    """Return [B] the value of finding out first what is wrong, see finding."""
+def _looking(layout: Layout, leaves: Leaves, given: Cover) -> Search:
+    """Return what finding out first what is wrong takes, see finding."""
     bench, opened, failing = layout.bench, _opened(layout, leaves), leaves.failing
     m = np.minimum(leaves.marginals / np.maximum(failing, 1e-12)[:, None], 1.0)
     needed, unknown = needs(given, m, len(layout.repairs))
@@ -225,8 +229,7 @@ def _looking(layout: Layout, leaves: Leaves, given: Cover) -> Floats:
     fix = needed @ (layout.money + layout.doing) + unknown * bench.service_cost
     access = layout.opening + layout.closing
     repairs = fix + (reached * (1.0 - opened)) @ access, fix + reached @ access
-    money: Floats = looking(bench, m, failing, opened @ layout.closing, repairs).min(axis=0)
-    return money
+    return looking(bench, m, failing, opened @ layout.closing, repairs)
 
 
 def _likeliest(needed: Floats, count: int) -> NDArray[np.bool_]:

@@ -19,6 +19,8 @@ Vomlelova and Vomlel 2000 (from memory); their sum is a choice of ours, measured
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from diagnose.planning.chances import CERTAIN, Cover
@@ -28,8 +30,24 @@ TINY = 1e-300
 """Keeps logarithms finite."""
 
 
-def looking(bench: Bench, m: Floats, failing: Floats, close: Floats, repairs: tuple[Floats, Floats]) -> Floats:
-    """Return [2, B] the money of finding out first what is wrong: searched as it stands, and after one more attempt.
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """Finding out first what is wrong, searched as it stands (row 0) and after one more attempt (row 1).
+
+    money: [2, B] all but the search. bits: [2, B] those that are searched for.
+    """
+
+    money: Floats
+    bits: Floats
+
+    def at(self, bit_cost: float) -> Floats:
+        """Return [2, B] the money of both ways at a price of a bit."""
+        both: Floats = self.money + bit_cost * self.bits
+        return both
+
+
+def looking(bench: Bench, m: Floats, failing: Floats, close: Floats, repairs: tuple[Floats, Floats]) -> Search:
+    """Return what it takes to find out first what is wrong.
 
     Args:
         bench: what things cost.
@@ -38,10 +56,10 @@ def looking(bench: Bench, m: Floats, failing: Floats, close: Floats, repairs: tu
         close: [B] money to shut what is open now.
         repairs: [B] money of what will be needed on a failing bike, as it stands and with everything shut.
     """
-    search, attempt = bench.bit_cost * bits(m), bench.money(bench.try_minutes)
+    all_bits, attempt = bits(m), bench.money(bench.try_minutes)
     here, shut = repairs
-    both: Floats = close + attempt + np.stack([failing * here + search, failing * (shut + search + attempt)])
-    return both
+    money: Floats = close + attempt + np.stack([failing * here, failing * (shut + attempt)])
+    return Search(money, np.stack([all_bits, failing * all_bits]))
 
 
 def bits(m: Floats) -> Floats:

@@ -13,7 +13,7 @@ costs more to find than the bench says, and the price of a bit is raised until o
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -24,6 +24,7 @@ from diagnose.planning.base_plan import (
     TRY_OUT,
     Layout,
     Leaves,
+    Values,
     lay_out,
     value_leaves,
 )
@@ -59,6 +60,9 @@ WORKS, FAILS = "works", "fails"
 Rated = tuple[Step, int]
 """A step and its hazard."""
 
+Way = Callable[[float], list[Rated]]
+"""Steps of one kind at a price of a bit."""
+
 
 def rank_steps(
     bench: Bench,
@@ -85,12 +89,33 @@ def rank_steps(
     Raises:
         KeyError: a test has no outlook, or needs access that is not in the tree.
     """
+    return _ranking(bench, tests, repairs, beliefs, quick)(bench.bit_cost, slack)
+
+
+Ranking = Callable[[float, float], tuple[Step, ...]]
+"""The steps ranked at a price of a bit, with some slack."""
+
+
+def _ranking(
+    bench: Bench,
+    tests: Sequence[TestOption],
+    repairs: Sequence[RepairOption],
+    beliefs: Beliefs,
+    quick: frozenset[str],
+) -> Ranking:
+    """Return what ranks as rank_steps does, at any price of a bit: most of the work does not hang on it."""
     layout = lay_out(bench, repairs, beliefs.marginals)
-    rated = [*_tests(layout, tests, beliefs), *_repairs(layout, beliefs), _try_out(layout, beliefs)]
-    rated = _with_merit(layout, beliefs, rated, SINGLY, quick)
-    best = max((step.merit for step, _ in rated if not step.forbidden), default=0.0)
-    equal = slack * abs(best) if np.isfinite(bench.bit_cost) else EQUAL
-    return tuple(step for step, _ in sorted(rated, key=lambda one: _rank(one, best, equal)))
+    ways = (_tests(layout, tests, beliefs), _repairs(layout, beliefs), _try_out(layout, beliefs))
+    worth = _worth(layout, beliefs)
+
+    def at(bit_cost: float, slack: float) -> tuple[Step, ...]:
+        rated = [one for way in ways for one in way(bit_cost)]
+        rated = _with_merit(layout, beliefs, rated, float(worth.at(bit_cost)[0]), quick)
+        best = max((step.merit for step, _ in rated if not step.forbidden), default=0.0)
+        equal = slack * abs(best) if np.isfinite(bit_cost) else EQUAL
+        return tuple(step for step, _ in sorted(rated, key=lambda one: _rank(one, best, equal)))
+
+    return at
 
 
 def rank_paying(
@@ -113,16 +138,15 @@ def rank_paying(
         quick: see rank_steps.
         idle: kinds of step that do not count, for they are not proposed now.
     """
-    ranked: dict[float, tuple[Bench, tuple[Step, ...]]] = {}
+    ranking = _ranking(bench, tests, repairs, beliefs, quick)
 
     def pays(dearer: float) -> bool:
-        at = replace(bench, bit_cost=bench.bit_cost * dearer)
-        steps = rank_steps(at, tests, repairs, beliefs, quick=quick)
-        ranked[dearer] = at, steps
+        steps = ranking(bench.bit_cost * dearer, SLACK)
         return any(step.merit >= 1.0 for step in steps if not step.forbidden and step.kind not in idle)
 
     n = 0 if pays(DEARER[0]) else bisect_left(DEARER, True, lo=1, key=pays)
-    return ranked[DEARER[min(n, len(DEARER) - 1)]]
+    price = bench.bit_cost * DEARER[min(n, len(DEARER) - 1)]
+    return replace(bench, bit_cost=price), ranking(price, SLACK)
 
 
 def order_tests(
@@ -131,16 +155,20 @@ def order_tests(
     """Return the tests as rough steps, best first, locks and ties left aside: to choose the best few from."""
     layout = lay_out(bench, repairs, beliefs.marginals)
     quick = frozenset(test.id for test in tests)
-    rated = _with_merit(layout, beliefs, _tests(layout, tests, beliefs, ROUGHLY), ROUGHLY, quick)
+    worth = float(_worth(layout, beliefs, ROUGHLY).at(bench.bit_cost)[0])
+    rated = _with_merit(layout, beliefs, _tests(layout, tests, beliefs, ROUGHLY)(bench.bit_cost), worth, quick)
     return tuple(sorted((step for step, _ in rated), key=lambda step: (-step.merit, step.id)))
 
 
+def _worth(layout: Layout, beliefs: Beliefs, singly: int = SINGLY) -> Values:
+    """Return what is left to spend as it stands."""
+    return value_leaves(layout, _leaves([(beliefs.marginals, beliefs.failing, layout.bench.opened)]), singly)
+
+
 def _with_merit(
-    layout: Layout, beliefs: Beliefs, rated: Sequence[Rated], singly: int, quick: frozenset[str]
+    layout: Layout, beliefs: Beliefs, rated: Sequence[Rated], worth: float, quick: frozenset[str]
 ) -> list[Rated]:
-    """Return the steps with what they are ranked by, see above: the higher the better."""
-    now = _leaves([(beliefs.marginals, beliefs.failing, layout.bench.opened)])
-    worth = float(value_leaves(layout, now, singly).value[0])
+    """Return the steps with what they are ranked by, see above: the higher the better. worth: what is left to spend."""
     rated = [(_with_saving(step, worth, step.kind == "test" and step.id in quick), hazard) for step, hazard in rated]
     if not np.isfinite(layout.bench.bit_cost):
         return [(replace(step, merit=round(-step.expected, DIGITS)), hazard) for step, hazard in rated]
@@ -171,7 +199,7 @@ def _rank(rated: Rated, best: float, slack: float) -> tuple[bool, float, int, in
     return bool(step.forbidden), -step.merit, 0, 0, 0.0, step.id
 
 
-def _tests(layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs, singly: int = SINGLY) -> list[Rated]:
+def _tests(layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs, singly: int = SINGLY) -> Way:
     """Return every test as a step. If it turns out impossible only its access and the trying are paid."""
     rows: list[tuple[Floats, float, frozenset[str]]] = []
     weights: list[tuple[int, float]] = []
@@ -185,11 +213,15 @@ def _tests(layout: Layout, tests: Sequence[TestOption], beliefs: Beliefs, singly
             rows.append((outlook.marginals[outcome], float(outlook.failing[outcome]), opened))
             weights.append((number, (1.0 - test.cannot) * float(outlook.chances[outcome])))
     if not rows:
-        return []
-    values = value_leaves(layout, _leaves(rows), singly).value
-    after = np.zeros(len(tests))
-    np.add.at(after, [number for number, _ in weights], values * np.array([share for _, share in weights]))
-    return [_test(layout.bench, test, beliefs, float(left)) for test, left in zip(tests, after, strict=True)]
+        return lambda _: []
+    values, shares = value_leaves(layout, _leaves(rows), singly), np.array([share for _, share in weights])
+
+    def at(bit_cost: float) -> list[Rated]:
+        after = np.zeros(len(tests))
+        np.add.at(after, [number for number, _ in weights], values.at(bit_cost) * shares)
+        return [_test(layout.bench, test, beliefs, float(left)) for test, left in zip(tests, after, strict=True)]
+
+    return at
 
 
 def _test(bench: Bench, test: TestOption, beliefs: Beliefs, after: float) -> Rated:
@@ -211,52 +243,62 @@ def _test(bench: Bench, test: TestOption, beliefs: Beliefs, after: float) -> Rat
     return step, test.hazard
 
 
-def _repairs(layout: Layout, beliefs: Beliefs) -> list[Rated]:
+def _repairs(layout: Layout, beliefs: Beliefs) -> Way:
     """Return every repair as a step, done whether it is needed or not and nothing seen by it."""
     bench, count = layout.bench, len(layout.repairs)
     if not count:
-        return []
+        return lambda _: []
     now, failing = np.tile(beliefs.marginals, (count, 1)), np.full(count, beliefs.failing)
     marginals, fails = after_repairs(now, failing, 1.0 - layout.cures)
     opened = tuple(bench.opened | bench.tree.closure(repair.access) for repair in layout.repairs)
     given = cover(layout.cures, layout.price, marginals)
-    values = value_leaves(layout, Leaves(marginals, fails, opened), given=given).value
-    found = []
-    for number, repair in enumerate(layout.repairs):
-        opening = bench.tree.minutes_to_open(repair.access, bench.opened)
-        own = bench.money(opening + repair.minutes, repair.wait, repair.parts)
-        step = Step(
-            kind="repair",
-            id=repair.id,
-            minutes=opening + repair.minutes,
-            wait=repair.wait,
-            opens=bench.tree.to_open(repair.access, bench.opened),
-            parts=repair.parts,
-            cost=own,
-            expected=own + float(values[number]),
-            curing=1.0 - float(fails[number]),
-            forbidden=repair.forbidden,
-        )
-        found.append((step, repair.hazard))
-    return found
+    values = value_leaves(layout, Leaves(marginals, fails, opened), given=given)
+
+    def at(bit_cost: float) -> list[Rated]:
+        after = zip(layout.repairs, values.at(bit_cost).tolist(), fails.tolist(), strict=True)
+        return [_repair(bench, repair, left, 1.0 - failing) for repair, left, failing in after]
+
+    return at
 
 
-def _try_out(layout: Layout, beliefs: Beliefs) -> Rated:
+def _repair(bench: Bench, repair: RepairOption, after: float, curing: float) -> Rated:
+    opening = bench.tree.minutes_to_open(repair.access, bench.opened)
+    own = bench.money(opening + repair.minutes, repair.wait, repair.parts)
+    step = Step(
+        kind="repair",
+        id=repair.id,
+        minutes=opening + repair.minutes,
+        wait=repair.wait,
+        opens=bench.tree.to_open(repair.access, bench.opened),
+        parts=repair.parts,
+        cost=own,
+        expected=own + after,
+        curing=curing,
+        forbidden=repair.forbidden,
+    )
+    return step, repair.hazard
+
+
+def _try_out(layout: Layout, beliefs: Beliefs) -> Way:
     """Return the try-out as a step: close up, try, and go on with the base plan if it fails."""
     bench, failing = layout.bench, beliefs.failing
     minutes = bench.tree.minutes_to_close(bench.opened) + bench.try_minutes
     given_fails = np.minimum(beliefs.marginals / max(failing, 1e-12), 1.0)
-    left = value_leaves(layout, _leaves([(given_fails, 1.0, frozenset())])).value[0]
-    step = Step(
-        kind="try_out",
-        id=TRY_OUT,
-        minutes=minutes,
-        cost=bench.money(minutes),
-        expected=bench.money(minutes) + failing * float(left),
-        outcomes=((WORKS, 1.0 - failing), (FAILS, failing)),
-        forbidden=bench.try_forbidden,
-    )
-    return step, bench.try_hazard
+    left = value_leaves(layout, _leaves([(given_fails, 1.0, frozenset())]))
+
+    def at(bit_cost: float) -> list[Rated]:
+        step = Step(
+            kind="try_out",
+            id=TRY_OUT,
+            minutes=minutes,
+            cost=bench.money(minutes),
+            expected=bench.money(minutes) + failing * float(left.at(bit_cost)[0]),
+            outcomes=((WORKS, 1.0 - failing), (FAILS, failing)),
+            forbidden=bench.try_forbidden,
+        )
+        return [(step, bench.try_hazard)]
+
+    return at
 
 
 def _leaves(rows: Sequence[tuple[Floats, float, frozenset[str]]]) -> Leaves:

@@ -183,7 +183,7 @@ def _looking(
     search = bench.bit_cost * (faults[:, :-1] @ -np.log2(np.maximum(m, TINY)))
     attempt, closing = bench.money(bench.try_minutes), float(opened @ layout.closing)
     fails, repairs = np.array([failing]), (here.mean(keepdims=True), shut.mean(keepdims=True))
-    searched, tried = looking(bench, m[None], fails, np.array([closing]), repairs)[:, 0].tolist()
+    searched, tried = looking(bench, m[None], fails, np.array([closing]), repairs).at(bench.bit_cost)[:, 0].tolist()
     if tried < searched - EQUAL:
         return closing + attempt + shut + search + attempt, closing + attempt
     return closing + attempt + here + search, closing + attempt + bench.bit_cost * float(bits(m[None])[0])

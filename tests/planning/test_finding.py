@@ -42,7 +42,7 @@ def test_what_is_needed_is_counted_once_however_many_causes_want_it() -> None:
 
 def test_a_bike_that_probably_goes_is_tried_before_it_is_searched() -> None:
     m, nothing = np.array([[0.25] * 4] * 2), np.zeros(2)
-    searched, tried = looking(BENCH, m, np.array([1.0, 0.1]), nothing, (nothing, nothing))
+    searched, tried = looking(BENCH, m, np.array([1.0, 0.1]), nothing, (nothing, nothing)).at(BENCH.bit_cost)
     assert searched - 4.0 == pytest.approx([20.0, 20.0])
     assert tried - 4.0 == pytest.approx([20.0 + 4.0, 0.1 * (20.0 + 4.0)])
 
@@ -51,7 +51,7 @@ def test_an_attempt_first_pays_for_opening_again() -> None:
     """Worked by hand: 6 to shut, 4 to try; the repair costs 10 with its cover open and 10 + 15 with it shut."""
     searched, tried = looking(
         BENCH, np.array([[0.5, 0.5]]), np.array([0.5]), np.array([6.0]), (np.array([10.0]), np.array([25.0]))
-    )
+    ).at(BENCH.bit_cost)
     assert searched == pytest.approx(6.0 + 4.0 + 0.5 * 10.0 + 10.0)
     assert tried == pytest.approx(6.0 + 4.0 + 0.5 * (25.0 + 10.0 + 4.0))
 
@@ -66,8 +66,8 @@ def test_a_test_never_seems_to_take_knowledge_away(seed: int) -> None:
     now = chances @ after
     layout = lay_out(BENCH, repairs, now)
     shut = (frozenset[str](),)
-    here = value_leaves(layout, Leaves(now[None], np.ones(1), shut)).value[0]
-    told = value_leaves(layout, Leaves(after, np.ones(3), shut * 3)).value
+    here = value_leaves(layout, Leaves(now[None], np.ones(1), shut)).at(BENCH.bit_cost)[0]
+    told = value_leaves(layout, Leaves(after, np.ones(3), shut * 3)).at(BENCH.bit_cost)
     assert chances @ told <= here + 1e-9
 
 

@@ -117,9 +117,7 @@ class JunctionTree:
         log_scale: Table = np.full(1, np.log(self.constant) if self.constant > 0 else -np.inf)
         sign: Table = np.ones(1)
         for k, clique in enumerate(self.cliques):
-            table = pot[k]
-            for c in clique.children:
-                table = table * self._spread(k, self.cliques[c].separator, up[c])
+            table = _product(pot[k], (self._spread(k, self.cliques[c].separator, up[c]) for c in clique.children))
             message, scale = _scaled(self._fold(k, table, clique.separator))
             up.append(message)
             log_scale = log_scale + scale
@@ -145,7 +143,8 @@ class JunctionTree:
                 table = before[n] if after is None else before[n] * after
                 c = clique.children[n]
                 down[c] = _scaled(self._fold(k, table, self.cliques[c].separator))[0]
-                after = parts[n] if after is None else after * parts[n]
+                if n:
+                    after = parts[n] if after is None else after * parts[n]
         return down
 
     def _spread(self, k: int, scope: Sequence[str], table: Table) -> Table:
@@ -223,15 +222,24 @@ class Propagation:
     def _clique(self, k: int) -> Table:
         """The product of everything that reaches clique k."""
         if k not in self._belief:
-            tree = self.tree
-            table = self._pot[k]
-            for c in tree.cliques[k].children:
-                table = table * tree._spread(k, tree.cliques[c].separator, self._up[c])
+            tree, clique = self.tree, self.tree.cliques[k]
+            parts = [tree._spread(k, tree.cliques[c].separator, self._up[c]) for c in clique.children]
             from_above = self._down[k]
             if from_above is not None:
-                table = table * tree._spread(k, tree.cliques[k].separator, from_above)
-            self._belief[k] = table
+                parts.append(tree._spread(k, clique.separator, from_above))
+            self._belief[k] = _product(self._pot[k], parts)
         return self._belief[k]
+
+
+def _product(first: Table, others: Iterable[Table]) -> Table:
+    """Return the product; of wide tables in the same memory from the second on, for new memory costs as much again."""
+    product = first
+    for other in others:
+        if product is not first and np.broadcast_shapes(product.shape, other.shape) == product.shape:
+            product *= other
+        else:
+            product = product * other
+    return product
 
 
 def _scaled(message: Table) -> tuple[Table, Table]:

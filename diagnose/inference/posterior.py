@@ -162,7 +162,7 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
     log = _or_impossible(done, question.observations)
     if not np.isfinite(log):
         raise ImpossibleEvidence(contradiction(bike, question))
-    each = np.broadcast_to(tree.log_evidence(rows.weights(1)), (rows.count - 1,))
+    each = np.array([tree.log_evidence(rows.weights(n, n + 1))[0] for n in range(1, rows.count)])
     healthy = np.clip(np.exp(each[[n - 1 for n in numbers]] - log), 0.0, 1.0).tolist()
     causes = rows.causes_now(done, _uncut(question.now), 0, 1)[:, 0]
     levels = {c: {ABSENT: h, PRESENT: 1 - h} for c, h in zip(does, healthy[3:], strict=True)}

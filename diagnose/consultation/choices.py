@@ -131,10 +131,10 @@ def _can_be_done(test: Test, holds: frozenset[str], bike: BikeGraph, belief: Pos
 
 
 def holds_the_engine(bike: BikeGraph) -> frozenset[str]:
-    """Return what can keep the engine from turning: up to three steps above that behaviour."""
+    """Return what can keep the engine from turning: up to four steps above that behaviour (petrol on the piston is)."""
     near: set[str] = set()
     reached = set(TURN_TARGET)
-    for _ in range(3):
+    for _ in range(4):
         reached = {p for c in reached if c in bike.conditions for p in bike.parents(c)}
         near |= reached
     return frozenset(near)

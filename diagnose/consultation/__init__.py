@@ -34,7 +34,7 @@ from diagnose.consultation.working import completed
 from diagnose.consultation.worth import CLEARLY, Worth, hand_on, round_of_repairs, worth_of
 from diagnose.events import Event, standing
 from diagnose.inference.conflict import conflict, most_resolving
-from diagnose.inference.posterior import Posterior, Question, posterior, settled
+from diagnose.inference.posterior import Posterior, Question, log_evidence, posterior, settled
 from diagnose.inference.triangulation import NetworkTooWide
 from diagnose.model import Knowledge, Test
 from diagnose.network.graph import BikeGraph
@@ -234,10 +234,14 @@ class Consultation:
         asked = self.question
         if asked.apart:
             return None  # how well answers fit together is known only of those reckoned together
-        measure = conflict(self.bike, asked, self.belief.log_evidence)
+        bike, log_joint = self.bike, self.belief.log_evidence
+        if asked.untied:
+            bike = bike.untied
+            log_joint = log_evidence(bike, asked.observations, asked.repairs)
+        measure = conflict(bike, asked, log_joint)
         if measure < HARDLY_FITS:
             return None
-        index, _ = most_resolving(self.bike, asked, self.belief.log_evidence)
+        index, _ = most_resolving(bike, asked, log_joint)
         return Conflict(measure, asked.observations[index].label)
 
     @cached_property

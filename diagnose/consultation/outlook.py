@@ -34,7 +34,7 @@ from diagnose.consultation.state import (
 )
 from diagnose.consultation.tools import lacking
 from diagnose.inference.ladder import rungs
-from diagnose.inference.posterior import CELLS_HOPELESS, Candidate, Posterior, Prospect, Question, prospects
+from diagnose.inference.posterior import CELLS_HOPELESS, Candidate, Posterior, Prospect, Question, light, prospects
 from diagnose.inference.screen import glance, only_cause_present
 from diagnose.model import Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
@@ -119,7 +119,8 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     )
     chosen = [step.id for n, step in enumerate(order) if n < EXACTLY or step.id in opening]
     now = situation_now(knowledge, state)
-    ahead = {} if belief.cells > CELLS_HOPELESS else prospects(bike, asked, [candidates[name] for name in chosen])
+    seen = asked if belief.cells <= CELLS_HOPELESS else light(bike, asked)
+    ahead = prospects(bike, seen, [candidates[name] for name in chosen]) if seen else {}
     after = {name: _after(ahead[name], alone, stop, belief.failing) for name in chosen if name in ahead}
     after |= {
         name: quick[name]

@@ -1,10 +1,10 @@
-"""Parts of the evidence that agree on every cause and mechanism: expectation propagation.
+"""Parts of the evidence, and the ties between causes, that agree on every cause: expectation propagation.
 
-Each part is exact in itself; of the others it knows what they say of each cause and mechanism alone. Notation: p,
-what is believed without any answer; t_i, what part i says; m_i, a weight for every state of every cause and mechanism
-that stands for t_i. m_i is chosen so that the marginals of p prod_j m_j are those of t_i p prod_{j != i} m_j, over and
-over until no marginal moves. Exact where a part's answers bear on single causes; else the parts' say on how causes
-hang together is lost. Of a cause that no answer of a part bears on it says nothing but through its mechanism.
+Notation: p, what is believed of every cause by itself before any answer; t_i, what part i says; t_0, the ties, by
+which causes that grow from one mechanism come together; m_i, a weight for every state of every cause that stands for
+t_i. Each t_i is exact in itself; of the others it knows what they say of each cause alone. m_i is chosen so that the
+marginals of p prod_j m_j are those of t_i p prod_{j != i} m_j, over and over until no marginal moves. Exact where a
+part's answers bear on single causes; else its say on how causes hang together is lost.
 Source: Minka 2001, "Expectation propagation for approximate Bayesian inference" (from memory).
 """
 
@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,45 +38,45 @@ Places = NDArray[np.intp]
 """Numbers of causes, in the order of the bike's."""
 
 Carried = dict[str, Table]
-"""Cause or mechanism -> a weight for each of its states."""
+"""Cause -> a weight for each of its states."""
 
 
-@dataclass(frozen=True, slots=True)
-class Say:
-    """A number for every state. causes: shape (causes, most states), mechanisms: shape (mechanisms, 2)."""
+class _Site(Protocol):
+    """What says something of causes. own: those it says something of."""
 
-    causes: Table
-    mechanisms: Table
+    own: Places
 
-    def times(self, other: Say) -> Say:
-        """The product, each state's weight beside the likeliest's."""
-        return Say(_beside_largest(self.causes * other.causes), _beside_largest(self.mechanisms * other.mechanisms))
+    def marginals(self, say: Table) -> Table:
+        """P(state) of its own causes, with these weights besides; shape (causes, most states), 0 for other causes."""
+        ...
 
 
 def agreed(bike: BikeGraph, parts: Sequence[Sequence[Observation]], repairs: tuple[RepairDone, ...]) -> Carried:
-    """Return what all parts but the last say, once they agree."""
-    alone = _Alone(bike, repairs)
-    heard = [_Part(bike, part, repairs, alone) for part in parts]
-    silent = Say(np.ones(alone.chances[:, 0].shape), np.ones((len(bike.mechanisms), 2)))
-    says = [silent for _ in parts]
+    """Return what the ties and all parts but the last say, once they agree: weights for a network without ties."""
+    ties = _Ties(bike, repairs)
+    heard: list[_Site] = [*(_Part(bike.untied, part, repairs, ties.names) for part in parts), ties]
+    last, silent = len(parts) - 1, np.ones_like(ties.alone)
+    says = [silent for _ in heard]
     for _ in range(MOST_SWEEPS):
         moved = 0.0
-        for n, part in enumerate(heard):
+        for n, site in enumerate(heard):
             others = _product([say for k, say in enumerate(says) if k != n], silent)
-            said, before = part.marginals(others), alone.marginals(others.times(says[n]))
-            moved = max(moved, np.abs(said.causes - before.causes)[part.own].max(initial=0.0))
-            moved = max(moved, np.abs(said.mechanisms - before.mechanisms).max(initial=0.0))
-            says[n] = says[n].times(_ratio(said, before, part.own))
+            said, before = site.marginals(others)[site.own], _normalised(ties.alone * others * says[n])[site.own]
+            moved = max(moved, np.abs(said - before).max(initial=0.0))
+            says[n] = says[n].copy()
+            says[n][site.own] *= np.maximum(said, LEAST) / np.maximum(before, LEAST)
+            says[n] = _beside_largest(says[n])
         if moved < STILL:
             break
-    about = np.unique(np.concatenate([part.own for part in heard]))
-    return alone.by_name(_product(says[:-1], silent), about)
+    carried = _product([say for k, say in enumerate(says) if k != last], silent)
+    about = np.unique(np.concatenate([site.own for k, site in enumerate(heard) if k != last]))
+    return {ties.names[n]: carried[n, : ties.states[n]] for n in about}
 
 
-def _product(says: Iterable[Say], silent: Say) -> Say:
+def _product(says: Iterable[Table], silent: Table) -> Table:
     product = silent
     for say in says:
-        product = product.times(say)
+        product = _beside_largest(product * say)
     return product
 
 
@@ -85,64 +86,47 @@ def _beside_largest(weights: Table) -> Table:
     return result
 
 
-def _ratio(said: Say, before: Say, own: Places) -> Say:
-    causes = np.ones_like(before.causes)
-    causes[own] = np.maximum(said.causes[own], LEAST) / np.maximum(before.causes[own], LEAST)
-    return Say(causes, np.maximum(said.mechanisms, LEAST) / np.maximum(before.mechanisms, LEAST))
+def _normalised(weights: Table) -> Table:
+    result: Table = weights / weights.sum(axis=1, keepdims=True)
+    return result
 
 
-class _Alone:
+class _Ties:
     """What is believed without any answer: causes hang together only by their mechanism, so it is a sum.
 
-    chances: P(course | mechanism off, on), shape (causes, 2, most states), 0 beyond a cause's own states.
+    How parts looked when a repair laid them open is in it, as in every part. alone: P(course) of every cause by itself,
+    shape (causes, most states), 0 beyond a cause's own states.
     """
 
     def __init__(self, bike: BikeGraph, repairs: tuple[RepairDone, ...]) -> None:
         """Read the chances off the network in which nothing was seen."""
         network = compile_network(bike, (), repairs)
         free = {factor.scope[0]: factor.table for factor in network.factors if len(factor.scope) == 1}
-        self.names, self.mechanisms = list(bike.roots), list(bike.mechanisms)
+        mechanisms = list(bike.mechanisms)
+        self.names = list(bike.roots)
         self.states = [len(network.nodes.variables[cause].levels) for cause in self.names]
-        self.chances = np.zeros((len(self.names), 2, max(self.states, default=1)))
+        self._given = np.zeros((len(self.names), 2, max(self.states, default=1)))  # P(course | mechanism off, on)
         for n, cause in enumerate(self.names):
             folded = network.folded[cause]
             table = free[cause][:, None] if folded.scope == (cause,) else folded.table
-            self.chances[n, :, : self.states[n]] = table.T
-        none = len(self.mechanisms)
+            self._given[n, :, : self.states[n]] = table.T
         within = [root.mechanism for root in bike.roots.values()]
-        self._within = np.array([none if m is None else self.mechanisms.index(m) for m in within], dtype=np.intp)
-        on = np.array(list(bike.mechanisms.values()))
-        self._prior = np.stack([1 - on, on], axis=1) if none else np.ones((0, 2))
+        self._within = np.array([len(mechanisms) if m is None else mechanisms.index(m) for m in within], dtype=np.intp)
+        self.own = np.flatnonzero(self._within < len(mechanisms))
+        on = np.array([*bike.mechanisms.values(), 0.5])
+        self._prior = np.stack([1 - on, on], axis=1)
+        self.alone = _normalised((self._given * self._prior[self._within][:, :, None]).sum(axis=1))
 
-    def marginals(self, say: Say) -> Say:
-        """P(state) of every cause and mechanism with these weights."""
-        given = self.chances * say.causes[:, None, :]
+    def marginals(self, say: Table) -> Table:
+        """P(state) of every cause with these weights."""
+        given = self._given * say[:, None, :]
         each = given.sum(axis=2)
-        on = self._prior * say.mechanisms * self._together(each)
-        on = on / on.sum(axis=1, keepdims=True)
-        whole = np.concatenate([on, np.full((1, 2), 0.5)])[self._within]
-        causes = (given * (whole / each)[:, :, None]).sum(axis=1)
-        return Say(causes / causes.sum(axis=1, keepdims=True), on)
-
-    def through_mechanisms(self, say: Say, but: Places) -> Table:
-        """What the weights say of each mechanism, by it and by its causes but some, shape (mechanisms, 2)."""
-        each = (self.chances * say.causes[:, None, :]).sum(axis=2) / self.chances.sum(axis=2)
-        each[but] = 1.0
-        result: Table = say.mechanisms * self._together(each)
-        return result
-
-    def _together(self, each: Table) -> Table:
-        """The product over each mechanism's causes, beside the larger of its two."""
-        logs = np.zeros((len(self.mechanisms) + 1, 2))
+        logs = np.zeros_like(self._prior)
         np.add.at(logs, self._within, np.log(each))
-        logs = logs[:-1]
-        result: Table = np.exp(logs - logs.max(axis=1, keepdims=True, initial=-np.inf))
-        return result
-
-    def by_name(self, say: Say, causes: Places) -> Carried:
-        """The weights by name, of these causes and every mechanism."""
-        found = dict(zip(self.mechanisms, say.mechanisms, strict=True))
-        return found | {self.names[n]: say.causes[n, : self.states[n]] for n in causes}
+        logs[-1] = 0.0
+        on = self._prior * np.exp(logs - logs.max(axis=1, keepdims=True))
+        on = on / on.sum(axis=1, keepdims=True)
+        return _normalised((given * (on[self._within] / each)[:, :, None]).sum(axis=1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,40 +139,35 @@ class _Alike:
 
 
 class _Part:
-    """One part as a tree, asked again and again with other weights. own: the causes its answers bear on, as rows."""
+    """One part as a tree without ties, asked again and again with other weights."""
 
     def __init__(
-        self, bike: BikeGraph, observations: Sequence[Observation], repairs: tuple[RepairDone, ...], alone: _Alone
+        self, bike: BikeGraph, observations: Sequence[Observation], repairs: tuple[RepairDone, ...], names: list[str]
     ) -> None:
         """Build its tree."""
         above = bike.above(driver for seen in observations for driver in seen.drivers)
         network = compile_network(bike, observations, repairs)
-        self._alone = alone
         self._tree = JunctionTree(network.factors)
-        self.own = np.array([n for n, cause in enumerate(alone.names) if cause in above], dtype=np.intp)
-        self._alike = _alike(alone.names, self.own, network.folded)
+        self.own = np.array([n for n, cause in enumerate(names) if cause in above], dtype=np.intp)
+        self._alike = _alike(names, self.own, network.folded)
 
-    def marginals(self, say: Say) -> Say:
-        """P(state) of every mechanism and of its own causes, with these weights besides; 0 for other causes."""
-        through = self._alone.through_mechanisms(say, self.own)
-        weights: list[tuple[tuple[str, ...], Table]] = [
-            ((m,), w[:, None]) for m, w in zip(self._alone.mechanisms, through, strict=True)
-        ]
+    def marginals(self, say: Table) -> Table:
+        """P(state) of its own causes, with these weights besides; 0 for other causes."""
+        weights: list[tuple[tuple[str, ...], Table]] = []
         shares = []
         for some in self._alike:
             axes = (1,) * len(some.scope)
-            w = say.causes[some.rows, : some.table.shape[1]]
+            w = say[some.rows, : some.table.shape[1]]
             weighed = some.table * w.reshape(*w.shape, *axes)
             now, before = weighed.sum(axis=1), some.table.sum(axis=1)
             weights.append((some.scope, _divided(now, before).prod(axis=0)[..., None]))
             shares.append(_divided(weighed, now[:, None]))
         done = self._tree.propagate(weights)
-        causes = np.zeros(say.causes.shape)
+        causes = np.zeros(say.shape)
         for some, share in zip(self._alike, shares, strict=True):
             joint = (share * done.joint(some.scope)[..., 0]).reshape(*share.shape[:2], -1).sum(axis=2).clip(0.0, 1.0)
             causes[some.rows, : joint.shape[1]] = joint / joint.sum(axis=1, keepdims=True)
-        on = [done.marginal(m)[:, 0] for m in self._alone.mechanisms]
-        return Say(causes, np.array(on).reshape(-1, 2))
+        return causes
 
 
 def _alike(names: Sequence[str], own: Places, folded: Mapping[str, Folded]) -> list[_Alike]:

@@ -51,7 +51,7 @@ def compile_network(
 ) -> Network:
     """Return the network of everything that was seen or will be asked.
 
-    carried: a weight for each state of a cause or mechanism, from answers that are not among these (see parts.py).
+    carried: a weight for each state of a cause, from what is not among these (see parts.py).
 
     Every cause is in it, as its mechanism ties it to the others; a condition only where it is
     needed. Raises nothing of its own: a driver the bike does not have counts as healthy.
@@ -111,7 +111,7 @@ def _known_root_factor(bike: BikeGraph, root: Root, repairs: tuple[RepairDone, .
     """The factor of a cause; one that no repair has touched is worked out once."""
     if any(repair.touches(root.id) for repair in repairs):
         return _root_factor(root, repairs)
-    return bike.remembered(("root", root.id), lambda: _root_factor(root, ()))
+    return bike.remembered(("root", root), lambda: _root_factor(root, ()))
 
 
 def _root_factor(root: Root, repairs: tuple[RepairDone, ...]) -> Factor:

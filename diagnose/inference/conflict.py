@@ -32,5 +32,13 @@ def most_resolving(bike: BikeGraph, question: Question, log_joint: float) -> tup
 def _alone(bike: BikeGraph, seen: Observation, repairs: tuple[RepairDone, ...]) -> float:
     """Log P(one answer), worked out once for each situation."""
     weights = tuple((term.weight, len(term.rungs)) for term in seen.terms)
-    key = ("alone seen", seen.label, len(seen.passed), weights, seen.situation, tuple(repair.id for repair in repairs))
+    key = (
+        "alone seen",
+        bool(bike.mechanisms),
+        seen.label,
+        len(seen.passed),
+        weights,
+        seen.situation,
+        tuple(repair.id for repair in repairs),
+    )
     return bike.remembered(key, lambda: log_evidence(bike, (seen,), repairs))

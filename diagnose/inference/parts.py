@@ -1,8 +1,9 @@
-"""Evidence too much for one tree, cut into parts that each fit.
+"""Evidence too much for one tree: first the ties between causes are reckoned apart, then it is cut into parts that fit.
 
 After many repairs and try-outs the earlier answers and the later ones look at the same conditions in several
-situations, and one exact network no longer fits. The answers are then cut, in the order of time; what the parts say
-of each cause is reckoned together in agreement.py.
+situations, and one exact network no longer fits. That some causes grow from one mechanism makes it many times wider
+and says little once much was seen: it is the first to go. If that is not enough the answers are cut in the order of
+time. What the ties and the parts say of each cause is reckoned together in agreement.py.
 """
 
 from __future__ import annotations
@@ -30,15 +31,15 @@ def in_parts(
     wanted: Wanted,
     most_cells: int,
 ) -> tuple[tuple[Observation, ...], Carried]:
-    """Return the latest answers that fit together with what is asked, and what all the others say of each cause.
+    """Return the latest answers that fit together with what is asked in a network without ties, `bike.untied`.
+
+    Beside them what the ties and all other answers say of each cause.
 
     Raises NetworkTooWide where a single answer, or what is asked by itself, does not fit.
     """
-    parts = [_latest_that_fit(bike, tuple(observations), repairs, wanted, most_cells)]
+    parts = [_latest_that_fit(bike.untied, tuple(observations), repairs, wanted, most_cells)]
     while rest := tuple(observations)[: len(observations) - sum(map(len, parts))]:
-        parts.insert(0, _latest_that_fit(bike, rest, repairs, {}, MOST_CELLS))
-    if len(parts) == 1:
-        return parts[0], {}
+        parts.insert(0, _latest_that_fit(bike.untied, rest, repairs, {}, MOST_CELLS))
     return parts[-1], agreed(bike, parts, repairs)
 
 
@@ -51,7 +52,7 @@ def _latest_that_fit(
     """
     new = [n for n, o in enumerate(observations) if n and o.situation.epoch != observations[n - 1].situation.epoch]
     for starts in ([0, *new], range(max(new, default=0) + 1, len(observations))):
-        found = bisect_left(starts, True, key=lambda start: _fits(bike, observations[start:], repairs, wanted, most))
+        found = bisect_left(starts, True, key=lambda start: fits(bike, observations[start:], repairs, wanted, most))
         if found < len(starts):
             return observations[starts[found] :]
     least = () if wanted else observations[-1:]
@@ -59,7 +60,7 @@ def _latest_that_fit(
     return least
 
 
-def _fits(
+def fits(
     bike: BikeGraph, end: tuple[Observation, ...], repairs: tuple[RepairDone, ...], wanted: Wanted, most: int
 ) -> bool:
     """Return whether the answers fit; those of an earlier part, with which nothing is asked, from memory.

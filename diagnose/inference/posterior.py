@@ -9,15 +9,17 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from math import prod
 
 import numpy as np
 
+from diagnose.inference.agreement import agreed
 from diagnose.inference.behaviours import helper_of
 from diagnose.inference.compile import Network, Wanted, compile_network
 from diagnose.inference.factor import ROUNDING, Table
 from diagnose.inference.junction_tree import JunctionTree, Propagation
 from diagnose.inference.ladder import Observation, Rung
-from diagnose.inference.parts import in_parts
+from diagnose.inference.parts import fits, in_parts
 from diagnose.inference.rows import Rows, without_behaviours
 from diagnose.inference.triangulation import NetworkTooWide
 from diagnose.model import ABSENT, PRESENT
@@ -31,8 +33,8 @@ MOST_ROWS = 96
 MOST_NEW = 16
 """Conditions, beyond those the evidence needs, that candidates may bring into one tree."""
 
-CELLS_NOW = 2**23
-"""Cells of the widest clique at most for an answer within two seconds; beyond it a question has to be `settled`."""
+CELLS_NOW = 2**21
+"""Cells of the widest clique at most for an answer within a second; beyond it a question has to be `settled`."""
 
 CELLS_APART = 2**20
 """Cells of the widest clique at most for the latest answers, where the earlier ones are reckoned apart anyhow."""
@@ -91,7 +93,8 @@ class Question:
 
     observations, repairs: the evidence. now: the moment. targets: what should be healthy for the job;
     start, turn: what should be to start and keep running, to turn over. shown: conditions whose levels are wanted.
-    carried: what further answers say of each cause and mechanism; apart: those answers' labels (see `settled`).
+    untied: whether what ties causes together is reckoned apart; apart: labels of the answers that are; carried: what
+    both say of each cause (see `settled`).
     """
 
     observations: tuple[Observation, ...] = ()
@@ -101,30 +104,68 @@ class Question:
     start: tuple[str, ...] = ()
     turn: tuple[str, ...] = ()
     shown: tuple[str, ...] = ()
+    untied: bool = False
     carried: Mapping[str, Table] = field(default_factory=dict)
     apart: tuple[str, ...] = ()
 
 
 def settled(bike: BikeGraph, question: Question) -> Question:
-    """Return the question with as many of the latest answers as fit one tree, the earlier ones reckoned apart.
+    """Return the question without ties between causes, with as many of the latest answers as then fit one tree.
 
-    An answer that came again in the same way later is left out first: in parts of their own both would count in full,
-    though a link that acted once acts again, and what acts always, as "something else" does, would win by that.
-    The last answer that shows a target itself, a try-out or the complaint, counts as the latest: that the bike fails
-    says how all causes hang together, which parts do not hear.
-    The same question where all fit, which is exact. Raises NetworkTooWide where nothing helps.
+    The ties, and the answers that do not fit, are reckoned apart; where all answers fit only the ties are.
+    Of those that do not fit, what came again in the same way later is left out first: in parts of their own both would
+    count in full, though a link that acted once acts again, and what acts always, as "something else" does, would win
+    by that; what repairs in between may have spoilt is counted less (see `_spoilt`). The last answer that shows a
+    target itself, a try-out or the complaint, counts as the latest: that the bike fails says how all causes hang
+    together, which parts do not hear. Raises NetworkTooWide where nothing helps.
     """
+    wanted = _asked_now(bike, question)
+    if fits(bike.untied, question.observations, question.repairs, wanted, CELLS_APART):
+        return _untied(bike, question)
+    question = replace(question, repairs=_spoilt(bike, question))
     times = Counter(seen.label for seen in question.observations)
     last = {seen.label: seen for seen in question.observations}
     once = [_again(seen, times[seen.label]) for seen in question.observations if last[seen.label] is seen]
     shown = [n for n, seen in enumerate(once) if seen.drivers & set(question.targets)]
     once += [once.pop(n) for n in shown[-1:]]
-    kept, carried = in_parts(bike, once, question.repairs, _asked_now(bike, question), CELLS_APART)
-    if len(kept) == len(question.observations):
-        return question
+    kept, carried = in_parts(bike, once, question.repairs, wanted, CELLS_APART)
     here = {seen.label for seen in kept}
     labels = tuple(o.label for o in question.observations if o.label not in here or last[o.label] is not o)
-    return replace(question, observations=kept, carried=carried, apart=labels)
+    return replace(question, untied=True, observations=kept, carried=carried, apart=labels)
+
+
+def light(bike: BikeGraph, question: Question) -> Question | None:
+    """Return the question as it is looked ahead from where its own tree is too wide: without ties; None if still is."""
+    if question.untied or not fits(
+        bike.untied, question.observations, question.repairs, _asked_now(bike, question), CELLS_HOPELESS
+    ):
+        return None
+    return _untied(bike, question)
+
+
+def _untied(bike: BikeGraph, question: Question) -> Question:
+    """Return the question with nothing but the ties reckoned apart."""
+    return replace(question, untied=True, carried=agreed(bike, [question.observations], question.repairs))
+
+
+def _spoilt(bike: BikeGraph, question: Question) -> tuple[RepairDone, ...]:
+    """Return the repairs, a bad part fitted by one less likely where the same was seen before it and after it.
+
+    The new part then explains what was seen only if what the repair cured did before; counted once, the answer does not
+    say so. Hence times P(something that it cures was there), by the priors.
+    """
+    first: dict[str, int] = {}
+    for seen in question.observations:
+        first.setdefault(seen.label, seen.situation.epoch)
+    after = {seen.label: seen for seen in question.observations}
+    repairs = []
+    for number, done in enumerate(question.repairs, start=1):
+        same = [seen for label, seen in after.items() if first[label] < number <= seen.situation.epoch]
+        shown = bike.above(driver for seen in same for driver in seen.drivers)
+        was = 1.0 - prod(1.0 - bike.roots[c].marginal * p for c, p in done.cures.items() if c in bike.roots)
+        less = {c: p * was if c in shown else p for c, p in done.dud.items()} if done.cures else done.dud
+        repairs.append(replace(done, dud=less))
+    return tuple(repairs)
 
 
 def _again(seen: Observation, times: int) -> Observation:
@@ -148,7 +189,7 @@ def _with_causes(bike: BikeGraph, question: Question, nodes: Mapping[str, set[Si
 
 
 def posterior(bike: BikeGraph, question: Question) -> Posterior:
-    """Return the exact posterior.
+    """Return the posterior: exact, but for what the question has apart.
 
     Raises ImpossibleEvidence naming the answers that contradict each other, NetworkTooWide.
     """
@@ -255,10 +296,10 @@ def _differences(passed: Table) -> Table:
 
 def contradiction(bike: BikeGraph, question: Question) -> list[str]:
     """Return the labels of a smallest set of answers, none of which can be left out, that is impossible together."""
-    kept = list(question.observations)
+    kept, graph = list(question.observations), bike.untied if question.untied else bike
     for seen in question.observations:
         fewer = [o for o in kept if o is not seen]
-        if not np.isfinite(log_evidence(bike, fewer, question.repairs)):
+        if not np.isfinite(log_evidence(graph, fewer, question.repairs)):
             kept = fewer
     return [seen.label for seen in kept]
 
@@ -282,7 +323,8 @@ def _or_impossible(done: Propagation, observations: Sequence[Observation]) -> fl
 
 
 def _tree(bike: BikeGraph, question: Question, wanted: Wanted, most_cells: int) -> tuple[JunctionTree, Network]:
-    network = compile_network(bike, question.observations, question.repairs, wanted, question.carried)
+    graph = bike.untied if question.untied else bike
+    network = compile_network(graph, question.observations, question.repairs, wanted, question.carried)
     return JunctionTree(network.factors, most_cells), network
 
 

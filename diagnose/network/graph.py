@@ -9,7 +9,7 @@ cured_by (cause -> repair), reached_through (test or repair -> access).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, TypeVar
 
@@ -72,6 +72,15 @@ class BikeGraph:
             self.families[key] = make()
         found: Value = self.families[key]
         return found
+
+    @cached_property
+    def untied(self) -> BikeGraph:
+        """The same bike, each cause by itself with its marginal: none grows from a mechanism. It remembers the same."""
+        roots = {
+            name: replace(root, mechanism=None, off=root.marginal, on=root.marginal)
+            for name, root in self.roots.items()
+        }
+        return replace(self, mechanisms={}, roots=roots)
 
     @cached_property
     def order(self) -> tuple[str, ...]:

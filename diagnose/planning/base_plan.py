@@ -101,10 +101,10 @@ class Leaves:
 class Values:
     """Value of each leaf [B], and the base plan behind it.
 
-    plan: [B] that of the base plan. search: looking first, None where tests have no price. order: per leaf repair indices. lump: [B, R] true where a repair is in the last, single item.
-    fails: [B, K + 1] P(still fails after so many items). start: [B] items before the first try-out, 0 for
-    a try-out at once, -1 for the service call. ends: [B, K] end of the group that begins there, -1 for
-    the service call.
+    plan: [B] that of the base plan. search: looking first, None where tests have no price. order: per leaf repair
+    indices. lump: [B, R] true where a repair is in the last, single item. fails: [B, K + 1] P(still fails after so many
+    items). start: [B] items before the first try-out, 0 for a try-out at once, -1 for the service call. ends: [B, K]
+    end of the group that begins there, -1 for the service call.
     """
 
     plan: Floats

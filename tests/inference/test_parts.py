@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -102,9 +104,50 @@ def test_that_it_fails_is_not_lost_in_parts(monkeypatch):
     np.testing.assert_allclose(all_causes(bike, cut), all_causes(bike, whole), rtol=0, atol=1e-6)
 
 
-def test_what_fits_is_left_as_it_is(shipped):
+def test_what_fits_is_asked_as_it_is(shipped):
     job = begin(shipped, {"bike": {"strokes": "4"}, "complaint": "not_a_cough"})
-    assert settled(job.bike, job.question) is job.question
+    assert not job.question.untied
+    assert not job.question.apart
+
+
+def test_causes_of_one_mechanism_come_together_though_their_ties_are_reckoned_apart():
+    """Each cause is there with 0.5 where it was damp (0.2) and never where it was not; one of them was found.
+
+    So it was damp, and the other is there with 0.5; of each by itself it would be 0.1.
+    """
+    bike = built({"a": 0.1, "b": 0.1}, condition("fails", {"a": 1.0, "b": 1.0}))
+    roots = {name: replace(bike.roots[name], mechanism="damp", off=0.0, on=0.5) for name in "ab"}
+    bike = replace(bike, mechanisms={"damp": 0.2}, roots={**bike.roots, **roots})
+    seen = Observation("a is wet", (), Rung(0.0, {"a": {PRESENT: 1.0}}), Situation())
+    cut = settled(bike, Question((seen,), targets=("fails",)))
+    assert cut.untied
+    assert not cut.apart
+    assert posterior(bike, cut).causes == pytest.approx({"a": 1.0, "b": 0.5}, abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_ties_reckoned_apart_come_near_the_exact_answer(seed):
+    case = repaired_case(seed)
+    whole, cut = case.question, settled(case.bike, case.question)
+    np.testing.assert_allclose(all_causes(case.bike, cut), all_causes(case.bike, whole), rtol=0, atol=0.04)
+    assert posterior(case.bike, cut).failing == pytest.approx(posterior(case.bike, whole).failing, abs=0.04)
+
+
+def test_a_new_part_is_not_blamed_for_what_was_so_before_it(monkeypatch):
+    """It failed before and after a new plug; a good plug fails nothing, so what is worn (0.05) must be the reason.
+
+    In parts it is told once that it failed. A plug that was good (0.7) and is bad now (0.02) would leave what is worn
+    at 0.05 / (0.05 + 0.95 x 0.7 x 0.02) = 0.79; weighed besides by the chance that the old plug was bad (0.3), at 0.93.
+    """
+    monkeypatch.setattr(parts, "PART_CELLS", 1)
+    bike = built({"worn": 0.05, "plug": 0.3}, condition("fails", {"worn": 1.0, "plug": 1.0}))
+    renewed = (RepairDone("new_plug", {"plug": 1.0}, {"plug": 0.02}),)
+    seen = tuple(
+        Observation("it fails", (), Rung(0.0, {"fails": {PRESENT: 1.0}}), Situation(epoch)) for epoch in range(2)
+    )
+    cut = settled(bike, Question(seen, renewed, Situation(1), ("fails",)))
+    assert cut.apart == ("it fails",)
+    assert posterior(bike, cut).causes["worn"] == pytest.approx(0.05 / (0.05 + 0.95 * 0.7 * 0.3 * 0.02), abs=1e-6)
 
 
 @pytest.mark.slow

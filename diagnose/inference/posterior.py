@@ -39,10 +39,10 @@ CELLS_NOW = 2**21
 CELLS_APART = 2**20
 """Cells of the widest clique at most for the latest answers, where the earlier ones are reckoned apart anyhow."""
 
-CELLS_AHEAD = 100_000
+CELLS_AHEAD = 250_000
 """A candidate whose tree would have a clique of more cells than this is not looked ahead to; it can still be chosen."""
 
-CELLS_HOPELESS = 150_000
+CELLS_HOPELESS = 350_000
 """Where the belief itself takes more cells hardly a candidate's tree fits, and trying is half the wait (measured)."""
 
 

@@ -183,7 +183,8 @@ class Consultation:
     @property
     def watches_money(self) -> bool:
         """Whether money may be worth a word: the owner set a limit, or handing on could be the cheapest."""
-        return self.state.limit != Limit() or self.cost_left >= CLEARLY * hand_on(self._ahead)
+        dear = self.cost_left >= CLEARLY * hand_on(self._ahead) or not self._ahead.helps
+        return self.state.limit != Limit() or dear
 
     @cached_property
     def round_of_repairs(self) -> Bundle:

@@ -80,6 +80,7 @@ class Outlooked:
 
     ahead: of the tests looked ahead to exactly, what each would say. pays: whether some step takes more off what is
     left than it costs, by the bench's own price of finding; where none does the steps are ranked at a dearer one.
+    helps: whether some step that can be done leaves no more to spend than there was, its own money not counted.
     """
 
     steps: tuple[Step, ...]
@@ -87,6 +88,7 @@ class Outlooked:
     given: Planned
     ahead: Mapping[str, Prospect] = field(default_factory=dict)
     pays: bool = True
+    helps: bool = True
 
 
 def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Question) -> Outlooked:
@@ -139,7 +141,9 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()), later=True))
     given = Planned(priced, free, later, replace(beliefs, after={**quick, **after}))
     left = _left(given, ranked, len(later) > len(repairs))
-    return Outlooked(_unlocked_first(steps, bench, held, mends), left, given, ahead, priced.bit_cost <= bench.bit_cost)
+    helps = any(step.merit >= 0.0 for step in steps if not step.forbidden and step.kind not in idle)
+    ordered = _unlocked_first(steps, bench, held, mends)
+    return Outlooked(ordered, left, given, ahead, priced.bit_cost <= bench.bit_cost, helps)
 
 
 def _left(given: Planned, ranked: Sequence[Step], waiting: bool) -> float:

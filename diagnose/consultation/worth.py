@@ -102,7 +102,7 @@ def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked) -> Worth:
             if one.chance >= LEAST_ENDER
         ),
         first=goes_first(found, min(money.mean, cut_off)),
-        best=_best(min(money.mean, money.until(min(hand_on(ahead), stop))), hand_on(ahead), stop, ahead.pays),
+        best=_best(min(money.mean, money.until(min(hand_on(ahead), stop))), hand_on(ahead), stop, ahead),
     )
 
 
@@ -112,12 +112,13 @@ def hand_on(ahead: Outlooked) -> float:
     return bench.money(bench.tree.minutes_to_close(bench.opened)) + bench.service_cost
 
 
-def _best(go_on: float, handing: float, stop: float, pays: bool) -> Way:
+def _best(go_on: float, handing: float, stop: float, ahead: Outlooked) -> Way:
     """Return the cheapest, going on unless an end is clearly cheaper; of equals the one that gets the bike running.
 
-    Where no step pays any more an end need not be clearly cheaper.
+    Where no step pays any more an end need not be clearly cheaper; where none helps there is no going on: a rebore for
+    one chance in twenty, because nothing else is left.
     """
-    if min(handing, stop) > (CLEARLY if pays else 1.0) * go_on:
+    if ahead.helps and min(handing, stop) > (CLEARLY if ahead.pays else 1.0) * go_on:
         return "go_on"
     return "hand_on" if handing <= stop + EQUAL else "stop"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from math import exp, log
 from random import Random
@@ -73,12 +73,18 @@ class Summary:
         return asdict(self)
 
 
-def walked(knowledge: Knowledge, plan: Plan, workers: int) -> Iterator[tuple[Result, ...]]:
+def walked(
+    knowledge: Knowledge, plan: Plan, workers: int, known: Collection[tuple[str, int]] = ()
+) -> Iterator[tuple[Result, ...]]:
     """Give for each bike what all policies and perfect knowledge came to; whichever bike is done first comes first.
 
-    What comes of a bike does not hang on the number of workers. Raises DiagnoseError where no bike fits a complaint.
+    What comes of a bike does not hang on the number of workers. known: bikes, by context and number, that are left out.
+    Raises DiagnoseError where no bike fits a complaint.
     """
-    bikes = [(context, number) for number in range(plan.bikes) for context in plan.contexts]
+    every = [(context, number) for number in range(plan.bikes) for context in plan.contexts]
+    bikes = [bike for bike in every if bike not in known]
+    if not bikes:
+        return
     if workers == 1:
         memory: Memory = {}
         yield from (one_bike(knowledge, plan, *bike, memory) for bike in bikes)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from diagnose.consultation import Consultation, observe, repair
 from diagnose.consultation.choices import bench_of
@@ -12,6 +12,9 @@ from diagnose.network.situations import Situation
 from diagnose.simulation.moves import Bench, followed
 from diagnose.simulation.world import World, bad
 
+AS_SURE = 0.5
+"""A repair counts for a cause that it cures at least so often as the surest one does (choice of ours)."""
+
 MOST_AGAIN = 5
 """So many times as many repairs as are needed are done at most, where some do not help at once."""
 
@@ -19,26 +22,26 @@ MOST_AGAIN = 5
 def needed(knowledge: Knowledge, world: World, job: Consultation) -> tuple[Repair, ...] | None:
     """Return repairs none of which can be left out, together enough; None where the book has no repair for it.
 
-    All that can cure anything that is there are taken, and then given up again one by one, the dearest first, as long
-    as the bike still does what is asked. (Nearly the cheapest such set, not always.)
+    All that are as sure as any to cure something that is there are taken, and then given up again one by one, the
+    dearest first, as long as the bike still does what is asked. (Nearly the cheapest such set, not always.)
     """
-    open_to = [
-        one
-        for one in knowledge.repairs.values()
-        if may_apply(one.applies, job.state.facts) and one.cures.keys() & world.causes
-    ]
-    kept = sorted(open_to, key=lambda one: (-_money(job, one), one.id))
-    if not _enough(world, kept, job):
+    fit = [one for one in knowledge.repairs.values() if may_apply(one.applies, job.state.facts)]
+    surest = {cause: max((one.cures.get(cause, 0.0) for one in fit), default=0.0) for cause in world.causes}
+    cures = {
+        one.id: frozenset(c for c, p in one.cures.items() if c in surest and p >= AS_SURE * surest[c]) for one in fit
+    }
+    kept = sorted((one for one in fit if cures[one.id]), key=lambda one: (-_money(job, one), one.id))
+    if not _enough(world, kept, cures, job):
         return None
     for one in tuple(kept):
         fewer = [other for other in kept if other is not one]
-        if _enough(world, fewer, job):
+        if _enough(world, fewer, cures, job):
             kept = fewer
     return tuple(kept)
 
 
-def _enough(world: World, repairs: Sequence[Repair], job: Consultation) -> bool:
-    cured = frozenset(cause for one in repairs for cause in one.cures)
+def _enough(world: World, repairs: Sequence[Repair], cures: Mapping[str, frozenset[str]], job: Consultation) -> bool:
+    cured = frozenset[str]().union(*(cures[one.id] for one in repairs))
     now = situation_now(job.knowledge, job.state)
     return not bad(world, job.targets, Situation(now.epoch, now.cut | cured, now.held))
 

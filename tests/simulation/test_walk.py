@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from statistics import mean
 
@@ -52,6 +53,23 @@ def test_what_perfect_knowledge_repairs_is_enough_and_none_too_many(small, walks
         for one in repairs:
             left = bike.world.causes & one.cures.keys()
             assert left, "a repair of something that is not there"
+
+
+def test_perfect_knowledge_takes_no_repair_that_hardly_ever_helps(small):
+    """One that cures what is wrong once in ten times, in passing, at a tenth of the time: the proper repair is taken."""
+    bike = invented(small, 0, 0, "lately")
+    job, tried = brought_in(small, bike).job, 0
+    for cause in bike.world.bike.roots:
+        world = replace(bike.world, present=(frozenset({cause}),), worked_out={})
+        repairs = needed(small, world, job)
+        if not repairs or not bad(world, job.targets):
+            continue
+        proper = max(repairs, key=lambda one: one.cures.get(cause, 0.0))
+        passing = replace(proper, id="in_passing", cures={cause: 0.1}, minutes=0.1 * proper.minutes, parts=0.0)
+        book = replace(small, repairs={**small.repairs, "in_passing": passing})
+        assert needed(book, world, job) == repairs
+        tried += 1
+    assert tried > 3
 
 
 def test_a_walk_ends_and_says_how(walks):

@@ -40,7 +40,7 @@ from diagnose.model import Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.base_plan import money_left
 from diagnose.planning.chances import unconditioned
-from diagnose.planning.look_ahead import DIGITS, order_tests, rank_paying
+from diagnose.planning.look_ahead import DIGITS, by_the_plan, order_tests, rank_paying
 from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, RepairOption, TestOption
 from diagnose.planning.steps import Step
 
@@ -137,6 +137,8 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     last = sorted(ranked, key=lambda step: step.kind in idle)
     named = _with_rough(last, [step for step in order if step.id not in after])
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
+    if not any(step.merit >= 1.0 for step in steps if not step.forbidden and step.kind not in idle):
+        steps = by_the_plan(priced, repairs, beliefs, steps, idle)
     free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}
     later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()), later=True))
     given = Planned(priced, free, later, replace(beliefs, after={**quick, **after}))

@@ -7,7 +7,8 @@ V is the base plan, or looking first (finding) where tests have a price and it i
 followed: there the step of least Q is the best. Looking first is no plan but a measure of what is left: there the
 best step is the one that takes off the most of it for its own money, (V now - Q) / own cost + 1, as in greedy
 search by information per cost (Golovin and Krause 2011). A step of 1 or more pays. Where none does, what is left
-costs more to find than the bench says, and the price of a bit is raised until one does (rank_paying).
+costs more to find than the bench says, and the price of a bit is raised until one does (rank_paying). Where none does
+at any price there is nothing left to find out with, and the base plan is followed (by_the_plan).
 """
 
 from __future__ import annotations
@@ -25,7 +26,9 @@ from diagnose.planning.base_plan import (
     Layout,
     Leaves,
     Values,
+    base_plan,
     lay_out,
+    money_left,
     value_leaves,
 )
 from diagnose.planning.chances import after_repairs, cover
@@ -147,6 +150,28 @@ def rank_paying(
     n = 0 if pays(DEARER[0]) else bisect_left(DEARER, True, lo=1, key=pays)
     price = bench.bit_cost * DEARER[min(n, len(DEARER) - 1)]
     return replace(bench, bit_cost=price), ranking(price, SLACK)
+
+
+def by_the_plan(
+    bench: Bench, repairs: Sequence[RepairOption], beliefs: Beliefs, steps: Sequence[Step], idle: frozenset[str]
+) -> list[Step]:
+    """Return the steps, none of which pays, that with which the base plan begins put first where the plan is cheaper.
+
+    Cheaper than the measure of what is left: the plan may hand on, as that may not. Nothing changes where it begins
+    with handing on, or with what is forbidden or idle.
+
+    Args:
+        bench: with the raised price of a bit, see rank_paying.
+        repairs: see rank_steps.
+        beliefs: see rank_steps.
+        steps: ranked at that price.
+        idle: see rank_paying.
+    """
+    plan = base_plan(bench, repairs, beliefs.marginals, beliefs.failing)
+    first = [one for one in steps if plan.first in (one.id, one.kind) and not one.forbidden and one.kind not in idle]
+    if not first or plan.value > money_left(bench, repairs, beliefs.marginals, beliefs.failing) - EQUAL:
+        return list(steps)
+    return [first[0], *(one for one in steps if one is not first[0])]
 
 
 def order_tests(

@@ -10,8 +10,8 @@ import pytest
 from diagnose.model import Access
 from diagnose.planning import options
 from diagnose.planning.access import AccessTree
-from diagnose.planning.base_plan import base_plan
-from diagnose.planning.look_ahead import QUICK_SHARE, rank_paying, rank_steps
+from diagnose.planning.base_plan import base_plan, money_left
+from diagnose.planning.look_ahead import QUICK_SHARE, by_the_plan, rank_paying, rank_steps
 from diagnose.planning.steps import Step
 from diagnose.problems import Place
 
@@ -262,6 +262,30 @@ def test_where_nothing_pays_finding_is_dearer_than_the_bench_says() -> None:
         assert bench.bit_cost == pytest.approx(price)
         assert steps[0].id == test.id
         assert steps[0].merit == pytest.approx(price / (2.0 * minutes))
+
+
+def test_once_finding_is_dearer_than_the_plan_the_plan_is_followed() -> None:
+    """Worked by hand. One fault: a (0.4) or b (0.2), 40 to mend, x (0.1), 400, or one nobody can mend (0.3), 150.
+
+    The plan mends a, then b, then hands on: 46 + 0.6 x (46 + 2/3 x 150) = 133.6, an attempt of 6 after each. To find it
+    first takes 115 and 1.85 bits: 124 at 5 a bit, which is cheaper, but 207 at 50.
+    """
+    repairs = [
+        options.RepairOption(id=name, minutes=minutes, cures={n: 1.0})
+        for n, (name, minutes) in enumerate((("a", 20.0), ("b", 20.0), ("x", 200.0)))
+    ]
+    beliefs = options.Beliefs(marginals=np.array([0.4, 0.2, 0.1, 0.3]), failing=1.0, after={})
+    cheap, dear = (replace(SEARCH, service_cost=150.0, bit_cost=bit) for bit in (5.0, 50.0))
+    plan = base_plan(dear, repairs, beliefs.marginals, 1.0)
+    assert (plan.first, plan.value) == ("a", pytest.approx(133.6))
+    assert money_left(cheap, repairs, beliefs.marginals, 1.0) == pytest.approx(124.2, abs=0.1)
+    assert money_left(dear, repairs, beliefs.marginals, 1.0) == pytest.approx(207.3, abs=0.1)
+    steps = sorted(rank_steps(dear, [], repairs, beliefs), key=lambda step: step.id == "a")
+    assert by_the_plan(cheap, repairs, beliefs, steps, frozenset()) == steps
+    found = by_the_plan(dear, repairs, beliefs, steps, frozenset())
+    assert [step.id for step in found] == ["a", *(step.id for step in steps if step.id != "a")]
+    locked = [replace(step, forbidden=("locked",)) for step in steps]
+    assert by_the_plan(dear, repairs, beliefs, locked, frozenset()) == locked
 
 
 def test_a_bike_that_may_go_is_tried_when_no_test_pays() -> None:

@@ -41,6 +41,15 @@ Carried = dict[str, Table]
 """Cause -> a weight for each of its states."""
 
 
+class Contradicted(Exception):
+    """The answers of a part contradict each other; names them."""
+
+    def __init__(self, part: Sequence[Observation]) -> None:
+        """Keep the part."""
+        super().__init__("the answers of a part contradict each other")
+        self.part = tuple(part)
+
+
 class _Site(Protocol):
     """What says something of causes. own: those it says something of."""
 
@@ -52,7 +61,10 @@ class _Site(Protocol):
 
 
 def agreed(bike: BikeGraph, parts: Sequence[Sequence[Observation]], repairs: tuple[RepairDone, ...]) -> Carried:
-    """Return what the ties and all parts but the last say, once they agree: weights for a network without ties."""
+    """Return what the ties and all parts but the last say, once they agree: weights for a network without ties.
+
+    Raises Contradicted.
+    """
     ties = _Ties(bike, repairs)
     heard: list[_Site] = [*(_Part(bike.untied, part, repairs, ties.names) for part in parts), ties]
     last, silent = len(parts) - 1, np.ones_like(ties.alone)
@@ -147,12 +159,12 @@ class _Part:
         """Build its tree."""
         above = bike.above(driver for seen in observations for driver in seen.drivers)
         network = compile_network(bike, observations, repairs)
-        self._tree = JunctionTree(network.factors)
+        self._observations, self._tree = observations, JunctionTree(network.factors)
         self.own = np.array([n for n, cause in enumerate(names) if cause in above], dtype=np.intp)
         self._alike = _alike(names, self.own, network.folded)
 
     def marginals(self, say: Table) -> Table:
-        """P(state) of its own causes, with these weights besides; 0 for other causes."""
+        """P(state) of its own causes, with these weights besides; 0 for other causes. Raises Contradicted."""
         weights: list[tuple[tuple[str, ...], Table]] = []
         shares = []
         for some in self._alike:
@@ -163,6 +175,8 @@ class _Part:
             weights.append((some.scope, _divided(now, before).prod(axis=0)[..., None]))
             shares.append(_divided(weighed, now[:, None]))
         done = self._tree.propagate(weights)
+        if not np.isfinite(done.log_evidence[0]):
+            raise Contradicted(self._observations)
         causes = np.zeros(say.shape)
         for some, share in zip(self._alike, shares, strict=True):
             joint = (share * done.joint(some.scope)[..., 0]).reshape(*share.shape[:2], -1).sum(axis=2).clip(0.0, 1.0)

@@ -13,7 +13,7 @@ from math import prod
 
 import numpy as np
 
-from diagnose.inference.agreement import agreed
+from diagnose.inference.agreement import Contradicted, agreed
 from diagnose.inference.behaviours import helper_of
 from diagnose.inference.compile import Network, Wanted, compile_network
 from diagnose.inference.factor import ROUNDING, Table
@@ -117,7 +117,7 @@ def settled(bike: BikeGraph, question: Question) -> Question:
     count in full, though a link that acted once acts again, and what acts always, as "something else" does, would win
     by that; what repairs in between may have spoilt is counted less (see `_spoilt`). The last answer that shows a
     target itself, a try-out or the complaint, counts as the latest: that the bike fails says how all causes hang
-    together, which parts do not hear. Raises NetworkTooWide where nothing helps.
+    together, which parts do not hear. Raises NetworkTooWide where nothing helps, ImpossibleEvidence.
     """
     wanted = _asked_now(bike, question)
     if fits(bike.untied, question.observations, question.repairs, wanted, CELLS_APART):
@@ -128,7 +128,10 @@ def settled(bike: BikeGraph, question: Question) -> Question:
     once = [_again(seen, times[seen.label]) for seen in question.observations if last[seen.label] is seen]
     shown = [n for n, seen in enumerate(once) if seen.drivers & set(question.targets)]
     once += [once.pop(n) for n in shown[-1:]]
-    kept, carried = in_parts(bike, once, question.repairs, wanted, CELLS_APART)
+    try:
+        kept, carried = in_parts(bike, once, question.repairs, wanted, CELLS_APART)
+    except Contradicted as met:
+        raise ImpossibleEvidence(contradiction(bike, replace(question, untied=True, observations=met.part))) from None
     here = {seen.label for seen in kept}
     labels = tuple(o.label for o in question.observations if o.label not in here or last[o.label] is not o)
     return replace(question, untied=True, observations=kept, carried=carried, apart=labels)
@@ -144,8 +147,11 @@ def light(bike: BikeGraph, question: Question) -> Question | None:
 
 
 def _untied(bike: BikeGraph, question: Question) -> Question:
-    """Return the question with nothing but the ties reckoned apart."""
-    return replace(question, untied=True, carried=agreed(bike, [question.observations], question.repairs))
+    """Return the question with nothing but the ties reckoned apart. Raises ImpossibleEvidence."""
+    try:
+        return replace(question, untied=True, carried=agreed(bike, [question.observations], question.repairs))
+    except Contradicted:
+        raise ImpossibleEvidence(contradiction(bike, replace(question, untied=True))) from None
 
 
 def _spoilt(bike: BikeGraph, question: Question) -> tuple[RepairDone, ...]:

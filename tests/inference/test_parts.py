@@ -13,6 +13,7 @@ from diagnose.inference.ladder import Observation, Rung
 from diagnose.inference.posterior import Question, posterior, settled
 from diagnose.model import PRESENT
 from diagnose.network.situations import RepairDone, Situation
+from diagnose.problems import ImpossibleEvidence
 from tests.oracle import random_knowledge as rk
 from tests.oracle.built import built, condition
 from tests.oracle.test_enumeration import repaired_case
@@ -131,6 +132,19 @@ def test_ties_reckoned_apart_come_near_the_exact_answer(seed):
     whole, cut = case.question, settled(case.bike, case.question)
     np.testing.assert_allclose(all_causes(case.bike, cut), all_causes(case.bike, whole), rtol=0, atol=0.04)
     assert posterior(case.bike, cut).failing == pytest.approx(posterior(case.bike, whole).failing, abs=0.04)
+
+
+def test_answers_that_contradict_each_other_are_named_there_too():
+    bike = built({"worn": 0.3}, condition("fails", {"worn": 0.5}))
+    always = Rung(0.0, {"fails": {PRESENT: 1.0}})
+    seen = (
+        Observation("it is worn", (), Rung(0.0, {"worn": {PRESENT: 0.9}}), Situation()),
+        Observation("it fails", (), always, Situation()),
+        Observation("it never fails", (always,), None, Situation()),
+    )
+    with pytest.raises(ImpossibleEvidence, match="it fails; it never fails") as met:
+        settled(bike, Question(seen, targets=("fails",)))
+    assert met.value.answers == ("it fails", "it never fails")
 
 
 def test_a_new_part_is_not_blamed_for_what_was_so_before_it(monkeypatch):

@@ -115,3 +115,22 @@ def test_where_it_is_not_known_how_long_it_stood_the_chance_lies_between(shipped
     facts = {name: option for name, option in FOUR.items() if name != "parked"}
     state = begin(shipped, {"bike": facts, "complaint": "wont_idle"}).state
     assert 0.02 < cannot(shipped, state, shipped.tests["screw_turns"]) < 0.15
+
+
+@pytest.mark.source(
+    "common practice: petrol on the piston locks an engine too; it is let out before anything is opened"
+)
+def test_an_engine_locked_by_petrol_is_drained_before_it_is_taken_apart(shipped):
+    job = begin(shipped, {"bike": TWO, "complaint": "non_runner"})
+    for test, outcome in (
+        ("feel_kick_lever", "solid"),
+        ("turn_by_hand", "liquid"),
+        ("look_plug_smell", "fresh_petrol"),
+    ):
+        job = job.add(observe(test, outcome))
+    assert job.belief.failing_to_turn > 0.5
+    repairs = [step.id for step in job.steps if step.kind == "repair"]
+    assert set(repairs[:3]) & {"dry_out_engine", "shut_tap_when_parked"}
+    assert repairs.index("dry_out_engine") < min(
+        repairs.index(one) for one in repairs if one in ("rebore", "bottom_end")
+    )

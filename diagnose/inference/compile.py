@@ -17,15 +17,29 @@ import numpy as np
 from diagnose.inference.behaviours import Told, helper_of, silence, told
 from diagnose.inference.factor import ROUNDING, Factor, Table
 from diagnose.inference.fold import Folded, fold
+from diagnose.inference.junction_tree import MOST_CELLS
 from diagnose.inference.ladder import CERTAIN, Observation, passing
 from diagnose.inference.nodes import Nodes, Variable
-from diagnose.inference.noisy_max import Levels, Vector, contribution, joined, noisy_max, survival, within
+from diagnose.inference.noisy_max import (
+    Levels,
+    Vector,
+    contribution,
+    joined,
+    noisy_max,
+    survival,
+    within,
+)
+from diagnose.inference.triangulation import NetworkTooWide
 from diagnose.model import ABSENT, PRESENT, AllOf, Chances
 from diagnose.network.graph import BikeGraph, Root
-from diagnose.network.situations import RepairDone, Situation, epochs_of, path_probability, paths
+from diagnose.network.situations import RepairDone, Situation, courses, epochs_of, path_probability, paths
 
 FOUND = {"broken": (0.02, 0.97), "sound": (0.98, 0.30)}
 """P(it looked like that | the cause was absent, present) when it was opened. Basis: memory."""
+
+
+MOST_COURSES = 1024
+"""Courses of one cause at most: each change that may make it doubles them."""
 
 
 @dataclass(frozen=True)
@@ -48,14 +62,17 @@ def compile_network(
     repairs: tuple[RepairDone, ...] = (),
     wanted: Wanted | None = None,
     carried: Mapping[str, Table] | None = None,
+    most_cells: int = MOST_CELLS,
 ) -> Network:
     """Return the network of everything that was seen or will be asked.
 
     carried: a weight for each state of a cause, from what is not among these (see parts.py).
 
     Every cause is in it, as its mechanism ties it to the others; a condition only where it is
-    needed. Raises nothing of its own: a driver the bike does not have counts as healthy.
+    needed. A driver the bike does not have counts as healthy. Raises NetworkTooWide where a cause by itself brings so
+    much together that a clique would have more than most_cells, or can have taken too many courses.
     """
+    check_courses(bike, repairs)
     wanted = wanted or {}
     asked = _needed(bike, observations, wanted)
     every = {s for some in asked.values() for s in some}.union(*wanted.values(), (o.situation for o in observations))
@@ -72,9 +89,17 @@ def compile_network(
     known = told(bike, observations)
     for behaviour, mine in known.items():
         factors += [Factor((p, *mine.helpers), table) for p, table in silence(bike, nodes, behaviour, mine).items()]
-    folded, rest = fold(factors, bike.roots, bike.products)
+    folded, rest = fold(factors, bike.roots, bike.products, most_cells)
     mechanisms = [Factor((m,), np.array([1 - p, p])) for m, p in bike.mechanisms.items()]
     return Network((*mechanisms, *rest), nodes, folded, known)
+
+
+def check_courses(bike: BikeGraph, repairs: tuple[RepairDone, ...]) -> None:
+    """Raise NetworkTooWide if some cause can have come and gone in more than MOST_COURSES ways."""
+    touched = {cause for done in repairs for cause in (*done.cures, *done.dud) if cause in bike.roots}
+    for cause in sorted(touched):
+        if (count := courses(cause, repairs)) > MOST_COURSES:
+            raise NetworkTooWide([cause], count)
 
 
 def _order(situation: Situation) -> tuple[int, list[str], list[str]]:
@@ -97,13 +122,13 @@ def _needed(bike: BikeGraph, observations: Sequence[Observation], wanted: Wanted
 
 def _root_variable(root: Root, repairs: tuple[RepairDone, ...], situations: Sequence[Situation]) -> Variable:
     """A cause's courses; its level in a situation is where the course stands, or absent where it is cut out."""
-    courses = paths(root.id, repairs)
+    taken = paths(root.id, repairs)
     touched = epochs_of(root.id, repairs)
-    levels = np.zeros((len(courses), len(situations)), dtype=np.int64)
+    levels = np.zeros((len(taken), len(situations)), dtype=np.int64)
     for n, situation in enumerate(situations):
         if root.id not in situation.cut:
             step = sum(epoch <= situation.epoch for epoch in touched)
-            levels[:, n] = [course[step] for course in courses]
+            levels[:, n] = [course[step] for course in taken]
     return Variable(root.id, (ABSENT, PRESENT), levels)
 
 
@@ -115,9 +140,9 @@ def _known_root_factor(bike: BikeGraph, root: Root, repairs: tuple[RepairDone, .
 
 
 def _root_factor(root: Root, repairs: tuple[RepairDone, ...]) -> Factor:
-    courses = paths(root.id, repairs)
-    later = np.array([path_probability(root.id, repairs, course) for course in courses])
-    begins = np.array([course[0] for course in courses])
+    taken = paths(root.id, repairs)
+    later = np.array([path_probability(root.id, repairs, course) for course in taken])
+    begins = np.array([course[0] for course in taken])
 
     def course_chances(p: float) -> Table:
         result: Table = np.where(begins == 1, p, 1 - p) * later
@@ -185,7 +210,7 @@ def _family(
         if all(p in parents for p in both.parents):
             drawn.append(_both(both, names, variables, parents, held))
     vectors = {v for _, _, given in drawn for one in given for v in one}
-    states = joined(vectors, len(held))
+    states = joined(condition, vectors, len(held))
     parts = [(scope, within(states, given).reshape(len(states), *shape)) for scope, shape, given in drawn]
     return states, noisy_max(condition, states, parts) if parts else [Factor((condition,), np.ones(1))]
 

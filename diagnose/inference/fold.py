@@ -12,10 +12,12 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import prod
 
 import numpy as np
 
-from diagnose.inference.factor import Factor, Table
+from diagnose.inference.factor import Factor, Table, cardinalities
+from diagnose.inference.triangulation import NetworkTooWide
 
 
 @dataclass(frozen=True)
@@ -55,10 +57,13 @@ Known = dict[tuple[int, ...], tuple[list[Factor], Folded]]
 """Identities of some factors -> the factors themselves (so that the identities stay theirs) and their product."""
 
 
-def fold(factors: Sequence[Factor], causes: Collection[str], known: Known) -> tuple[dict[str, Folded], list[Factor]]:
+def fold(
+    factors: Sequence[Factor], causes: Collection[str], known: Known, most_cells: int
+) -> tuple[dict[str, Folded], list[Factor]]:
     """Return the causes summed out and the factors that are left, those of equal scope multiplied together.
 
-    known: products worked out before, by the factors they are of; filled in as new ones are met.
+    known: products worked out before, by the factors they are of; filled in as new ones are met. most_cells: what a
+    cause is summed out onto will share a clique; raises NetworkTooWide where that has more cells.
 
     A factor over two causes (an AND of causes) keeps both in the network as they are, and so does a cause
     that nothing hangs on; such a cause is then its own scope.
@@ -80,6 +85,7 @@ def fold(factors: Sequence[Factor], causes: Collection[str], known: Known) -> tu
             continue
         key = tuple(map(id, held))
         if key not in known:
+            _check(cause, held, most_cells)
             known[key] = (held, _product(cause, held))
         product = known[key][1]
         if not product.scope:
@@ -94,6 +100,14 @@ def fold(factors: Sequence[Factor], causes: Collection[str], known: Known) -> tu
 def _married(factor: Factor, causes: Collection[str]) -> list[str]:
     found = [v for v in factor.scope if v in causes]
     return found if len(found) > 1 else []
+
+
+def _check(cause: str, factors: Sequence[Factor], most_cells: int) -> None:
+    """Raise NetworkTooWide if what a cause would be summed out onto has more cells, before any is laid out."""
+    cards = cardinalities(factors)
+    around = [v for v in cards if v != cause]
+    if (cells := prod(cards[v] for v in around)) > most_cells:
+        raise NetworkTooWide(around, cells)
 
 
 def _product(cause: str, factors: Sequence[Factor]) -> Folded:

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from diagnose.inference.factor import Factor, Table
+from diagnose.inference.triangulation import NetworkTooWide
 
 Vector = tuple[int, ...]
 Levels = NDArray[np.int64]
@@ -76,14 +77,20 @@ def _one_draw(above: Table, held: Sequence[bool]) -> dict[Vector, float]:
     return result
 
 
-def joined(vectors: set[Vector], slots: int) -> tuple[Vector, ...]:
-    """Return all maxima of the vectors, the healthy one included, in rising order of their sums."""
-    closed = {(0,) * slots} | vectors
-    fresh = set(vectors)
-    while fresh:
-        made = {tuple(map(max, a, b)) for a in fresh for b in closed} - closed
-        closed |= made
-        fresh = made
+MOST_STATES = 256
+"""States of a condition at most: a bike tried again and again has more, in networks far too wide by then."""
+
+
+def joined(condition: str, vectors: set[Vector], slots: int) -> tuple[Vector, ...]:
+    """Return all maxima of the vectors, the healthy one included, in rising order of their sums.
+
+    Raises NetworkTooWide where there are more than MOST_STATES: with every change to the bike they may double.
+    """
+    closed = {(0,) * slots}
+    for vector in vectors:
+        closed |= {tuple(map(max, vector, other)) for other in closed}
+        if len(closed) > MOST_STATES:
+            raise NetworkTooWide([condition], len(closed))
     return tuple(sorted(closed, key=lambda v: (sum(v), v)))
 
 

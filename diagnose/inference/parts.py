@@ -85,6 +85,7 @@ def _check(
     bike: BikeGraph, end: tuple[Observation, ...], repairs: tuple[RepairDone, ...], wanted: Wanted, most: int
 ) -> None:
     """Raise NetworkTooWide if the answers, or what is asked with them, do not fit."""
-    JunctionTree(compile_network(bike, end, repairs).factors, PART_CELLS if len(end) > 1 else MOST_CELLS)
+    mine = PART_CELLS if len(end) > 1 else MOST_CELLS
+    JunctionTree(compile_network(bike, end, repairs, most_cells=mine).factors, mine)
     if wanted:
-        JunctionTree(compile_network(bike, end, repairs, wanted).factors, most)
+        JunctionTree(compile_network(bike, end, repairs, wanted, most_cells=most).factors, most)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from math import prod
 
@@ -15,7 +16,7 @@ import numpy as np
 
 from diagnose.inference.agreement import Contradicted, agreed
 from diagnose.inference.behaviours import helper_of
-from diagnose.inference.compile import Network, Wanted, compile_network
+from diagnose.inference.compile import Network, Wanted, check_courses, compile_network
 from diagnose.inference.factor import ROUNDING, Table
 from diagnose.inference.junction_tree import JunctionTree, Propagation
 from diagnose.inference.ladder import Observation, Rung
@@ -29,6 +30,12 @@ from diagnose.problems import ImpossibleEvidence
 
 MOST_ROWS = 96
 """Evidence sets passed through a tree at once: more no longer fit the processor's cache."""
+
+MADE_KEPT = (4, 2, 1, 0)
+"""So many of the changes that only may have made something wrong, the last ones, are followed; less if it must be."""
+
+CELLS_AT_ONCE = 2**24
+"""Cells of all cliques times evidence sets at once, at most: several such tables are held, 128 MB each."""
 
 MOST_NEW = 16
 """Conditions, beyond those the evidence needs, that candidates may bring into one tree."""
@@ -119,7 +126,7 @@ def settled(bike: BikeGraph, question: Question) -> Question:
     target itself, a try-out or the complaint, counts as the latest: that the bike fails says how all causes hang
     together, which parts do not hear. Raises NetworkTooWide where nothing helps, ImpossibleEvidence.
     """
-    wanted = _asked_now(bike, question)
+    question, wanted = _few_courses(bike, question), _asked_now(bike, question)
     if fits(bike.untied, question.observations, question.repairs, wanted, CELLS_APART):
         return _untied(bike, question)
     question = replace(question, repairs=_spoilt(bike, question))
@@ -152,6 +159,26 @@ def _untied(bike: BikeGraph, question: Question) -> Question:
         return replace(question, untied=True, carried=agreed(bike, [question.observations], question.repairs))
     except Contradicted:
         raise ImpossibleEvidence(contradiction(bike, replace(question, untied=True))) from None
+
+
+def _few_courses(bike: BikeGraph, question: Question) -> Question:
+    """Return the question, of what may only have made something wrong (a flood by kicking) all but the last forgotten.
+
+    But only where a cause came and went too often to be followed through all its courses, and no more than is needed.
+    """
+    for kept in (None, *MADE_KEPT):
+        fewer = question if kept is None else replace(question, repairs=_made(question.repairs, kept))
+        with suppress(NetworkTooWide):
+            check_courses(bike, fewer.repairs)
+            return fewer
+    return fewer
+
+
+def _made(repairs: tuple[RepairDone, ...], kept: int) -> tuple[RepairDone, ...]:
+    """Return the changes, of those that cure nothing only the last few with their effect."""
+    makes = [n for n, done in enumerate(repairs) if done.dud and not done.cures]
+    old = set(makes[: len(makes) - kept])
+    return tuple(replace(done, dud={}) if n in old else done for n, done in enumerate(repairs))
 
 
 def _spoilt(bike: BikeGraph, question: Question) -> tuple[RepairDone, ...]:
@@ -282,7 +309,7 @@ def _together(bike: BikeGraph, question: Question, group: Sequence[Candidate]) -
         return _together(bike, question, group[:half]) | _together(bike, question, group[half:]) if half else {}
     rows = Rows(bike, network)
     passed = {c.id: [rows.passing(c.ladder[:k], c.situation) for k in range(1, len(c.ladder) + 1)] for c in group}
-    log, causes = rows.propagated(tree, _uncut(question.now), MOST_ROWS)
+    log, causes = rows.propagated(tree, _uncut(question.now), max(1, min(MOST_ROWS, CELLS_AT_ONCE // tree.cells)))
     relative = np.exp(log - log[0])
     return {name: _prospect(relative, causes, some) for name, some in passed.items()}
 
@@ -330,7 +357,7 @@ def _or_impossible(done: Propagation, observations: Sequence[Observation]) -> fl
 
 def _tree(bike: BikeGraph, question: Question, wanted: Wanted, most_cells: int) -> tuple[JunctionTree, Network]:
     graph = bike.untied if question.untied else bike
-    network = compile_network(graph, question.observations, question.repairs, wanted, question.carried)
+    network = compile_network(graph, question.observations, question.repairs, wanted, question.carried, most_cells)
     return JunctionTree(network.factors, most_cells), network
 
 

@@ -51,6 +51,22 @@ def paths(cause: str, repairs: tuple[RepairDone, ...]) -> tuple[tuple[int, ...],
     return tuple(courses)
 
 
+def courses(cause: str, repairs: tuple[RepairDone, ...]) -> int:
+    """Return how many paths there are, without laying them out: what comes and goes may double them each time.
+
+    >>> courses("plug_dead", (RepairDone("new_plug", {"plug_dead": 0.99}),))
+    3
+    """
+    absent, present = 1, 1
+    for repair in repairs:
+        if repair.touches(cause):
+            absent, present = (
+                sum(n for before, n in ((0, absent), (1, present)) if _step(cause, repair, before, now) > 0)
+                for now in (0, 1)
+            )
+    return absent + present
+
+
 def path_probability(cause: str, repairs: tuple[RepairDone, ...], path: tuple[int, ...]) -> float:
     """Return P(the later course | how it began).
 

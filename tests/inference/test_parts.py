@@ -10,9 +10,9 @@ import pytest
 from diagnose.consultation import begin, repair, try_out
 from diagnose.inference import agreement, parts
 from diagnose.inference.ladder import Observation, Rung
-from diagnose.inference.posterior import Question, posterior, settled
+from diagnose.inference.posterior import MADE_KEPT, Question, posterior, settled
 from diagnose.model import PRESENT
-from diagnose.network.situations import RepairDone, Situation
+from diagnose.network.situations import RepairDone, Situation, courses
 from diagnose.problems import ImpossibleEvidence
 from tests.oracle import random_knowledge as rk
 from tests.oracle.built import built, condition
@@ -173,4 +173,25 @@ def test_a_long_job_is_never_too_much(shipped):
         job = job.add(repair(name)).add(try_out("runs_badly"))
     assert job.question.apart
     assert job.belief.failing > 0.5
+    assert job.next_step is not None
+
+
+@pytest.mark.slow
+def test_a_bike_flooded_and_dried_again_and_again_is_not_too_much(shipped):
+    """Each kick may flood it and each drying cure that: 2^12 courses of one cause, and gigabytes, were they all laid out."""
+    bike = {
+        "strokes": "2",
+        "starter": "kick",
+        "ignition": "points_magneto",
+        "fuelling": "carburettor",
+        "parked": "lately",
+    }
+    job = begin(shipped, {"bike": bike, "complaint": "not_a_cough"})
+    for _ in range(12):
+        job = job.add(try_out("nothing")).add(repair("dry_out_engine"))
+    job = job.add(try_out("nothing"))
+    assert courses("flooded_by_drill", job.state.repairs) > 2**12
+    assert job.question.untied
+    assert job.belief.failing > 0.9
+    assert sum(done.dud.get("flooded_by_drill", 0.0) > 0 for done in job.question.repairs) in MADE_KEPT
     assert job.next_step is not None

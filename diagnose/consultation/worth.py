@@ -115,10 +115,12 @@ def hand_on(ahead: Outlooked) -> float:
 def _best(go_on: float, handing: float, stop: float, ahead: Outlooked) -> Way:
     """Return the cheapest, going on unless an end is clearly cheaper; of equals the one that gets the bike running.
 
-    Where no step pays any more an end need not be clearly cheaper; where none helps there is no going on: a rebore for
-    one chance in twenty, because nothing else is left.
+    Where no step pays any more an end need not be clearly cheaper. There is no going on where none helps, a rebore for
+    one chance in twenty because nothing else is left, nor where the next is a repair that alone costs more than an end.
     """
-    if ahead.helps and min(handing, stop) > (CLEARLY if ahead.pays else 1.0) * go_on:
+    following = next((step for step in ahead.steps if not step.forbidden), None)
+    dear = following is not None and following.kind == "repair" and following.cost > min(handing, stop)
+    if ahead.helps and not dear and min(handing, stop) > (CLEARLY if ahead.pays else 1.0) * go_on:
         return "go_on"
     return "hand_on" if handing <= stop + EQUAL else "stop"
 

@@ -235,9 +235,8 @@ class Consultation:
         asked = self.question
         if asked.apart:
             return None  # how well answers fit together is known only of those reckoned together
-        bike, log_joint = self.bike, self.belief.log_evidence
-        if asked.untied:
-            bike = bike.untied
+        bike, log_joint = asked.graph(self.bike), self.belief.log_evidence
+        if asked.untied:  # what is carried weighs in its belief
             log_joint = log_evidence(bike, asked.observations, asked.repairs)
         measure = conflict(bike, asked, log_joint)
         if measure < HARDLY_FITS:

@@ -34,13 +34,13 @@ from diagnose.consultation.state import (
 )
 from diagnose.consultation.tools import lacking
 from diagnose.inference.ladder import rungs
-from diagnose.inference.posterior import CELLS_HOPELESS, Candidate, Posterior, Prospect, Question, light, prospects
+from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, light, prospects
 from diagnose.inference.screen import glance, only_cause_present
 from diagnose.model import Knowledge, Repair, Test, Work, may_apply
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.base_plan import money_left
 from diagnose.planning.chances import unconditioned
-from diagnose.planning.look_ahead import DIGITS, by_the_plan, order_tests, rank_paying
+from diagnose.planning.look_ahead import DIGITS, by_the_plan, most_merit, order_tests, rank_paying
 from diagnose.planning.options import Beliefs, Bench, Floats, Outlook, RepairOption, TestOption
 from diagnose.planning.steps import Step
 
@@ -95,7 +95,8 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     """Return the ranked steps and the expected cost left. Raises NetworkTooWide.
 
     All tests are viewed quickly; the most promising, and those that could lift a lock, are looked ahead to
-    exactly and ranked with repairs and try-out. Where none can be, all of them are ranked by the quick view; but not
+    exactly (without ties between causes, see `light`, where the whole is too wide) and ranked with repairs and
+    try-out. Where none can be, all of them are ranked by the quick view; but not
     what is asked of the bike as it was, for the quick view knows the bike only as it stands. The rest follows in its
     order, before what does not pay.
     """
@@ -113,15 +114,11 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     repairs = _likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()))
     quick = _glances(bike, list(candidates.values()), stop, belief.failing)
     telling = _most_telling(bench, options, quick, stop) | opening
-    order = order_tests(
-        bench,
-        [options[name] for name in options if name in telling],
-        repairs,
-        Beliefs(marginals=stop, failing=belief.failing, after=quick),
-    )
+    viewed = Beliefs(marginals=stop, failing=belief.failing, after=quick)
+    order = order_tests(bench, [options[name] for name in options if name in telling], repairs, viewed)
     chosen = [step.id for n, step in enumerate(order) if n < EXACTLY or step.id in opening]
     now = situation_now(knowledge, state)
-    seen = asked if belief.cells <= CELLS_HOPELESS else light(bike, asked)
+    seen = light(bike, asked, belief)
     ahead = prospects(bike, seen, [candidates[name] for name in chosen]) if seen else {}
     after = {name: _after(ahead[name], alone, stop, belief.failing) for name in chosen if name in ahead}
     after |= {
@@ -129,23 +126,21 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
         for name in (chosen if ahead else [step.id for step in order[:QUICKLY]] + chosen)
         if name not in ahead and candidates[name].situation.epoch == now.epoch
     }
-    beliefs = Beliefs(marginals=stop, failing=belief.failing, after=after)
+    beliefs = replace(viewed, after=after)
     idle = frozenset(["try_out"] if would_show_the_same(knowledge, state, belief) else [])
     seen_quickly = frozenset(after.keys() - ahead.keys())
     priced, ranked = rank_paying(bench, [options[name] for name in after], repairs, beliefs, seen_quickly, idle)
-    ranked = tuple(replace(s, id=TRY_TO_START) if s.kind == "try_out" else s for s in ranked)
-    last = sorted(ranked, key=lambda step: step.kind in idle)
-    named = _with_rough(last, [step for step in order if step.id not in after])
+    named = _with_rough(ranked, [step for step in order if step.id not in after], idle)
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
-    if not any(step.merit >= 1.0 for step in steps if not step.forbidden and step.kind not in idle):
+    most = most_merit(steps, idle)
+    if most < 1.0:
         steps = by_the_plan(priced, repairs, beliefs, steps, idle)
     free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}
     later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()), later=True))
     given = Planned(priced, free, later, replace(beliefs, after={**quick, **after}))
     left = _left(given, ranked, len(later) > len(repairs))
-    helps = any(step.merit >= 0.0 for step in steps if not step.forbidden and step.kind not in idle)
     ordered = _unlocked_first(steps, bench, held, mends)
-    return Outlooked(ordered, left, given, ahead, priced.bit_cost <= bench.bit_cost, helps)
+    return Outlooked(ordered, left, given, ahead, pays=priced.bit_cost <= bench.bit_cost, helps=most >= 0.0)
 
 
 def _left(given: Planned, ranked: Sequence[Step], waiting: bool) -> float:
@@ -154,11 +149,16 @@ def _left(given: Planned, ranked: Sequence[Step], waiting: bool) -> float:
     return min(left, money_left(given.bench, given.repairs, now.marginals, now.failing)) if waiting else left
 
 
-def _with_rough(ranked: Sequence[Step], rough: Sequence[Step]) -> list[Step]:
-    """Put the steps that were seen only quickly behind those that pay, among those that do not by merit."""
-    paying = [step for step in ranked if step.merit >= 1.0 and not step.forbidden]
-    forbidden = [step for step in ranked if step.forbidden]
-    others = [step for step in ranked if step.merit < 1.0 and not step.forbidden]
+def _with_rough(ranked: Sequence[Step], rough: Sequence[Step], idle: frozenset[str]) -> list[Step]:
+    """Put what is idle last, and the steps seen only quickly behind those that pay, among those that do not by merit.
+
+    The try-out goes by its name in the book.
+    """
+    named = [replace(step, id=TRY_TO_START) if step.kind == "try_out" else step for step in ranked]
+    named.sort(key=lambda step: step.kind in idle)
+    paying = [step for step in named if step.merit >= 1.0 and not step.forbidden]
+    forbidden = [step for step in named if step.forbidden]
+    others = [step for step in named if step.merit < 1.0 and not step.forbidden]
     return [*paying, *sorted([*others, *rough], key=lambda step: -step.merit), *forbidden]
 
 

@@ -9,6 +9,7 @@ the conditions it leads to, and P(cause | those) is kept to get its posterior ba
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -96,9 +97,9 @@ def compile_network(
 
 def check_courses(bike: BikeGraph, repairs: tuple[RepairDone, ...]) -> None:
     """Raise NetworkTooWide if some cause can have come and gone in more than MOST_COURSES ways."""
-    touched = {cause for done in repairs for cause in (*done.cures, *done.dud) if cause in bike.roots}
-    for cause in sorted(touched):
-        if (count := courses(cause, repairs)) > MOST_COURSES:
+    touched = Counter(cause for done in repairs for cause in done.cures.keys() | done.dud.keys())
+    for cause in sorted(cause for cause, times in touched.items() if 2 ** (times + 1) > MOST_COURSES):
+        if cause in bike.roots and (count := courses(cause, repairs)) > MOST_COURSES:
             raise NetworkTooWide([cause], count)
 
 

@@ -7,8 +7,8 @@ on single variables; so all results of all tests are rows of one batch through o
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from math import prod
 
@@ -36,6 +36,9 @@ MADE_KEPT = (4, 2, 1, 0)
 
 CELLS_AT_ONCE = 2**24
 """Cells of all cliques times evidence sets at once, at most: several such tables are held, 128 MB each."""
+
+CELLS_ALONE = 2**20
+"""In a tree with a wider clique the few rows of a belief pass one by one: together they take longer (measured)."""
 
 MOST_NEW = 16
 """Conditions, beyond those the evidence needs, that candidates may bring into one tree."""
@@ -115,6 +118,10 @@ class Question:
     carried: Mapping[str, Table] = field(default_factory=dict)
     apart: tuple[str, ...] = ()
 
+    def graph(self, bike: BikeGraph) -> BikeGraph:
+        """Return the graph of which it is asked."""
+        return bike.untied if self.untied else bike
+
 
 def settled(bike: BikeGraph, question: Question) -> Question:
     """Return the question without ties between causes, with as many of the latest answers as then fit one tree.
@@ -129,36 +136,46 @@ def settled(bike: BikeGraph, question: Question) -> Question:
     question, wanted = _few_courses(bike, question), _asked_now(bike, question)
     if fits(bike.untied, question.observations, question.repairs, wanted, CELLS_APART):
         return _untied(bike, question)
-    question = replace(question, repairs=_spoilt(bike, question))
     times = Counter(seen.label for seen in question.observations)
     last = {seen.label: seen for seen in question.observations}
+    question = replace(question, repairs=_spoilt(bike, question, last))
     once = [_again(seen, times[seen.label]) for seen in question.observations if last[seen.label] is seen]
     shown = [n for n, seen in enumerate(once) if seen.drivers & set(question.targets)]
     once += [once.pop(n) for n in shown[-1:]]
-    try:
+    with _named(bike, question):
         kept, carried = in_parts(bike, once, question.repairs, wanted, CELLS_APART)
-    except Contradicted as met:
-        raise ImpossibleEvidence(contradiction(bike, replace(question, untied=True, observations=met.part))) from None
     here = {seen.label for seen in kept}
     labels = tuple(o.label for o in question.observations if o.label not in here or last[o.label] is not o)
     return replace(question, untied=True, observations=kept, carried=carried, apart=labels)
 
 
-def light(bike: BikeGraph, question: Question) -> Question | None:
-    """Return the question as it is looked ahead from where its own tree is too wide: without ties; None if still is."""
-    if question.untied or not fits(
-        bike.untied, question.observations, question.repairs, _asked_now(bike, question), CELLS_HOPELESS
-    ):
+def light(bike: BikeGraph, question: Question, belief: Posterior) -> Question | None:
+    """Return the question as it is looked ahead from: without ties where its tree is too wide; None if it still is.
+
+    belief: its answer.
+    """
+    if belief.cells <= CELLS_HOPELESS:
+        return question
+    seen, wanted = question.observations, _asked_now(bike, question)
+    if question.untied or not fits(bike.untied, seen, question.repairs, wanted, CELLS_HOPELESS):
         return None
     return _untied(bike, question)
 
 
 def _untied(bike: BikeGraph, question: Question) -> Question:
     """Return the question with nothing but the ties reckoned apart. Raises ImpossibleEvidence."""
-    try:
+    with _named(bike, question):
         return replace(question, untied=True, carried=agreed(bike, [question.observations], question.repairs))
-    except Contradicted:
-        raise ImpossibleEvidence(contradiction(bike, replace(question, untied=True))) from None
+
+
+@contextmanager
+def _named(bike: BikeGraph, question: Question) -> Iterator[None]:
+    """Name the answers where a part of them contradicts itself. Raises ImpossibleEvidence."""
+    try:
+        yield
+    except Contradicted as met:
+        part = replace(question, untied=True, observations=met.part)
+        raise ImpossibleEvidence(contradiction(bike, part)) from None
 
 
 def _few_courses(bike: BikeGraph, question: Question) -> Question:
@@ -166,11 +183,12 @@ def _few_courses(bike: BikeGraph, question: Question) -> Question:
 
     But only where a cause came and went too often to be followed through all its courses, and no more than is needed.
     """
-    for kept in (None, *MADE_KEPT):
-        fewer = question if kept is None else replace(question, repairs=_made(question.repairs, kept))
+    fewer = question
+    for kept in MADE_KEPT:
         with suppress(NetworkTooWide):
             check_courses(bike, fewer.repairs)
-            return fewer
+            break
+        fewer = replace(question, repairs=_made(question.repairs, kept))
     return fewer
 
 
@@ -181,19 +199,18 @@ def _made(repairs: tuple[RepairDone, ...], kept: int) -> tuple[RepairDone, ...]:
     return tuple(replace(done, dud={}) if n in old else done for n, done in enumerate(repairs))
 
 
-def _spoilt(bike: BikeGraph, question: Question) -> tuple[RepairDone, ...]:
+def _spoilt(bike: BikeGraph, question: Question, last: Mapping[str, Observation]) -> tuple[RepairDone, ...]:
     """Return the repairs, a bad part fitted by one less likely where the same was seen before it and after it.
 
     The new part then explains what was seen only if what the repair cured did before; counted once, the answer does not
-    say so. Hence times P(something that it cures was there), by the priors.
+    say so. Hence times P(something that it cures was there), by the priors. last: of each answer, when it came last.
     """
     first: dict[str, int] = {}
     for seen in question.observations:
         first.setdefault(seen.label, seen.situation.epoch)
-    after = {seen.label: seen for seen in question.observations}
     repairs = []
     for number, done in enumerate(question.repairs, start=1):
-        same = [seen for label, seen in after.items() if first[label] < number <= seen.situation.epoch]
+        same = [seen for label, seen in last.items() if first[label] < number <= seen.situation.epoch]
         shown = bike.above(driver for seen in same for driver in seen.drivers)
         was = 1.0 - prod(1.0 - bike.roots[c].marginal * p for c, p in done.cures.items() if c in bike.roots)
         less = {c: p * was if c in shown else p for c, p in done.dud.items()} if done.cures else done.dud
@@ -236,7 +253,9 @@ def posterior(bike: BikeGraph, question: Question) -> Posterior:
     log = _or_impossible(done, question.observations)
     if not np.isfinite(log):
         raise ImpossibleEvidence(contradiction(bike, question))
-    each = np.array([tree.log_evidence(rows.weights(n, n + 1))[0] for n in range(1, rows.count)])
+    at_once = rows.count if tree.largest < CELLS_ALONE else 1
+    chunks = [(n, min(n + at_once, rows.count)) for n in range(1, rows.count, at_once)]
+    each = np.concatenate([np.broadcast_to(tree.log_evidence(rows.weights(a, b)), (b - a,)) for a, b in chunks])
     healthy = np.clip(np.exp(each[[n - 1 for n in numbers]] - log), 0.0, 1.0).tolist()
     causes = rows.causes_now(done, _uncut(question.now), 0, 1)[:, 0]
     levels = {c: {ABSENT: h, PRESENT: 1 - h} for c, h in zip(does, healthy[3:], strict=True)}
@@ -329,7 +348,7 @@ def _differences(passed: Table) -> Table:
 
 def contradiction(bike: BikeGraph, question: Question) -> list[str]:
     """Return the labels of a smallest set of answers, none of which can be left out, that is impossible together."""
-    kept, graph = list(question.observations), bike.untied if question.untied else bike
+    kept, graph = list(question.observations), question.graph(bike)
     for seen in question.observations:
         fewer = [o for o in kept if o is not seen]
         if not np.isfinite(log_evidence(graph, fewer, question.repairs)):
@@ -356,8 +375,9 @@ def _or_impossible(done: Propagation, observations: Sequence[Observation]) -> fl
 
 
 def _tree(bike: BikeGraph, question: Question, wanted: Wanted, most_cells: int) -> tuple[JunctionTree, Network]:
-    graph = bike.untied if question.untied else bike
-    network = compile_network(graph, question.observations, question.repairs, wanted, question.carried, most_cells)
+    network = compile_network(
+        question.graph(bike), question.observations, question.repairs, wanted, question.carried, most_cells
+    )
     return JunctionTree(network.factors, most_cells), network
 
 

@@ -16,6 +16,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from math import inf
 
 import numpy as np
 
@@ -66,6 +67,9 @@ Rated = tuple[Step, int]
 Way = Callable[[float], list[Rated]]
 """Steps of one kind at a price of a bit."""
 
+Ranking = Callable[[float, float], tuple[Step, ...]]
+"""The steps ranked at a price of a bit, with some slack."""
+
 
 def rank_steps(
     bench: Bench,
@@ -93,10 +97,6 @@ def rank_steps(
         KeyError: a test has no outlook, or needs access that is not in the tree.
     """
     return _ranking(bench, tests, repairs, beliefs, quick)(bench.bit_cost, slack)
-
-
-Ranking = Callable[[float, float], tuple[Step, ...]]
-"""The steps ranked at a price of a bit, with some slack."""
 
 
 def _ranking(
@@ -141,15 +141,20 @@ def rank_paying(
         quick: see rank_steps.
         idle: kinds of step that do not count, for they are not proposed now.
     """
-    ranking = _ranking(bench, tests, repairs, beliefs, quick)
+    ranking, ranked = _ranking(bench, tests, repairs, beliefs, quick), dict[float, tuple[Step, ...]]()
 
     def pays(dearer: float) -> bool:
-        steps = ranking(bench.bit_cost * dearer, SLACK)
-        return any(step.merit >= 1.0 for step in steps if not step.forbidden and step.kind not in idle)
+        ranked[dearer] = ranking(bench.bit_cost * dearer, SLACK)
+        return most_merit(ranked[dearer], idle) >= 1.0
 
     n = 0 if pays(DEARER[0]) else bisect_left(DEARER, True, lo=1, key=pays)
-    price = bench.bit_cost * DEARER[min(n, len(DEARER) - 1)]
-    return replace(bench, bit_cost=price), ranking(price, SLACK)
+    dearer = DEARER[min(n, len(DEARER) - 1)]
+    return replace(bench, bit_cost=bench.bit_cost * dearer), ranked[dearer]
+
+
+def most_merit(steps: Sequence[Step], idle: frozenset[str]) -> float:
+    """Return the highest merit of the steps that can be done now. idle: see rank_paying."""
+    return max((step.merit for step in steps if not step.forbidden and step.kind not in idle), default=-inf)
 
 
 def by_the_plan(

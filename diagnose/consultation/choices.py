@@ -124,7 +124,7 @@ def _can_be_done(test: Test, holds: frozenset[str], bike: BikeGraph, belief: Pos
     Until it turns, only what keeps it from turning is looked at.
     """
     if belief.failing_to_turn > NOT_RUNNING:
-        return bool(test.drivers & holds) and "runs" not in test.does
+        return bool(test.drivers & holds) and not test.turning and "runs" not in test.does
     if runs(belief):
         return not watches_start(bike, test)
     return not (needs_running(test) or asks_of_running(bike, test))

@@ -57,6 +57,7 @@ class Test(Work):
     The first outcome whose drivers fire wins; the last is the default. removes: causes cut out of
     the bike while it is done; supplies: conditions held healthy while it is done. put_back: how that is undone;
     with it the bike is left so until somebody does. cannot: P(it turns out that it cannot be done), by CONTEXTS.
+    turning: it says nothing of an engine that does not turn.
     """
 
     system: str
@@ -71,6 +72,7 @@ class Test(Work):
     supplies: tuple[str, ...] = ()
     put_back: tuple[str, ...] = ()
     cannot: tuple[float, float, float] = NEVER
+    turning: bool = False
 
     @property
     def drivers(self) -> frozenset[str]:

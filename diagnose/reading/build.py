@@ -228,6 +228,7 @@ class _Builder:
             supplies=raw.supplies,
             put_back=raw.put_back,
             cannot=raw.cannot or model.NEVER,
+            turning=raw.turning,
         )
 
     def complaint(self, written: Written, raw: schema.RawComplaint) -> model.Complaint:

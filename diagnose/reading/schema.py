@@ -236,6 +236,7 @@ class RawSymptom(RawWork):
     supplies: Texts = ()
     put_back: Texts = ()
     cannot: Prior | None = None
+    turning: Flag = False
 
 
 class RawTest(RawSymptom):

@@ -81,6 +81,18 @@ def test_a_locked_engine_is_not_kicked(shipped):
     assert "locked_engine" in attempt.forbidden
 
 
+@pytest.mark.parametrize(("strokes", "starter"), [("2", "kick"), ("4", "kick"), ("4", "both")])
+def test_of_an_engine_that_does_not_turn_nothing_is_asked_that_needs_it_to_turn(shipped, strokes, starter):
+    bike = {"strokes": strokes, "starter": starter, "parked": "lately"}
+    job = begin(shipped, {"bike": bike, "complaint": "wont_turn"}).add(observe("feel_kick_lever", "solid"))
+    tests = [shipped.tests[step.id] for step in job.steps if step.kind == "test"]
+    button = {"hear_starter", "lamps_on_button", "batt_crank"} if starter == "both" else set()
+    assert {test.id for test in tests if "kicks" in test.does} <= button | {"swap_battery"}
+    assert not {"ask_choke_effect", "ask_what_helped", "listen_cranking", "feel_exhaust_puff"} & {t.id for t in tests}
+    hands = [test.id for test in tests if test.kind != "ask" and test.id not in button]
+    assert hands[0] in {"turn_by_hand", "turn_when_drained"}, "plug out, and turned by hand"
+
+
 def test_a_spark_test_says_what_has_to_be_shut_first(shipped):
     job = begin(shipped, {"bike": {**KICK, "strokes": "2", "ignition": "points_magneto", "parked": "lately"}})
     job = job.add(observe("pilot_jet_look", "clear"))

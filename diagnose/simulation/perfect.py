@@ -43,7 +43,17 @@ def needed(knowledge: Knowledge, world: World, job: Consultation) -> tuple[Repai
 def _enough(world: World, repairs: Sequence[Repair], cures: Mapping[str, frozenset[str]], job: Consultation) -> bool:
     cured = frozenset[str]().union(*(cures[one.id] for one in repairs))
     now = situation_now(job.knowledge, job.state)
-    return not bad(world, job.targets, Situation(now.epoch, now.cut | cured, now.held))
+    return not bad(world, asked(job), Situation(now.epoch, now.cut | cured, now.held))
+
+
+def asked(job: Consultation) -> tuple[str, ...]:
+    """Return what must be healthy at the end: what is asked of the bike, and all that a try-out shows.
+
+    A bike that goes again but will not idle is not handed back so by any policy: what its try-out shows is asked of it
+    from then on (evidence.targets), and of perfect knowledge too, that tries once.
+    """
+    shown = job.try_out.drivers if job.try_out else frozenset()
+    return (*job.targets, *sorted(shown.difference(job.targets)))
 
 
 def _money(job: Consultation, one: Repair) -> float:

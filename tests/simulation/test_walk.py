@@ -13,7 +13,7 @@ from diagnose.consultation.choices import SERVICE_MINUTES
 from diagnose.model import CONTEXTS
 from diagnose.simulation.bikes import invented, typical, would_say
 from diagnose.simulation.moves import TRY, Move, carried_out, lightened, unlocked
-from diagnose.simulation.perfect import needed, perfect
+from diagnose.simulation.perfect import asked, needed, perfect
 from diagnose.simulation.policies import POLICIES
 from diagnose.simulation.walk import MOST_STEPS, PERFECT, brought_in, walk
 from diagnose.simulation.world import bad
@@ -49,10 +49,27 @@ def test_what_perfect_knowledge_repairs_is_enough_and_none_too_many(small, walks
         if (repairs := needed(small, bike.world, bench.job)) is None:
             continue
         causes = [cause for one in repairs for cause in one.cures]
-        assert not bad(bike.world, bench.job.targets) or causes
+        assert not bad(bike.world, asked(bench.job)) or causes
         for one in repairs:
             left = bike.world.causes & one.cures.keys()
             assert left, "a repair of something that is not there"
+
+
+def test_perfect_knowledge_mends_all_that_the_try_out_of_the_others_would_show(shipped):
+    """Came in for not starting and would not idle either: that no policy hands back as running well."""
+    found = 0
+    for number in range(40):
+        bike = invented(shipped, 2, number, "years", ("not_a_cough",))
+        bench = brought_in(shipped, bike)
+        beside = bench.job.try_out.drivers - set(bench.job.targets)
+        repairs = needed(shipped, bike.world, bench.job)
+        if repairs is None or not bad(bike.world, tuple(beside)):
+            continue
+        cured = {cause for one in repairs for cause in one.cures}
+        left = replace(bike.world, present=(bike.world.causes - cured,), worked_out={})
+        assert not bad(left, (*bench.job.targets, *beside))
+        found += 1
+    assert found > 5
 
 
 def test_perfect_knowledge_takes_no_repair_that_hardly_ever_helps(small):
@@ -62,7 +79,7 @@ def test_perfect_knowledge_takes_no_repair_that_hardly_ever_helps(small):
     for cause in bike.world.bike.roots:
         world = replace(bike.world, present=(frozenset({cause}),), worked_out={})
         repairs = needed(small, world, job)
-        if not repairs or not bad(world, job.targets):
+        if not repairs or not bad(world, asked(job)):
             continue
         proper = max(repairs, key=lambda one: one.cures.get(cause, 0.0))
         passing = replace(proper, id="in_passing", cures={cause: 0.1}, minutes=0.1 * proper.minutes, parts=0.0)

@@ -248,13 +248,12 @@ def quickest_looks(knowledge: Knowledge, state: State) -> dict[str, float]:
 
 
 def repair_option(
-    knowledge: Knowledge, state: State, repair: Repair, roots: Sequence[str], looks: Mapping[str, float]
+    knowledge: Knowledge, state: State, repair: Repair, number: Mapping[str, int], looks: Mapping[str, float]
 ) -> RepairOption:
-    """Return a repair as the planner prices it. roots: the causes in their order; looks: see `quickest_looks`."""
+    """Return a repair as the planner prices it. number: of each cause, from 0; looks: see `quickest_looks`."""
     minutes, wait = reach_minutes(reaching(knowledge, state, repair.needs))
     seen = [looks.get(cause) for cause in repair.cures]
     look = None if None in seen else min(repair.minutes, max((m for m in seen if m is not None), default=0.0))
-    index = {root: n for n, root in enumerate(roots)}
     return RepairOption(
         id=repair.id,
         minutes=repair.minutes + minutes,
@@ -262,6 +261,6 @@ def repair_option(
         parts=repair.parts,
         access=repair.access,
         look=look,
-        cures={index[cause]: p for cause, p in repair.cures.items() if cause in index},
+        cures={number[cause]: p for cause, p in repair.cures.items() if cause in number},
         hazard=_hazard(repair),
     )

@@ -181,11 +181,11 @@ def _likely_repairs(
 
     wanted: those that have to be among them; later: also what has to wait until the engine turns.
     """
-    looks, roots = quickest_looks(knowledge, state), list(bike.roots)
+    looks, number = quickest_looks(knowledge, state), {root: n for n, root in enumerate(bike.roots)}
     return [
-        repair_option(knowledge, state, r, roots, looks)
+        repair_option(knowledge, state, r, number, looks)
         for r in open_repairs(knowledge, state, bike, belief, later)
-        if r.id in wanted or max(stop[n] for n, root in enumerate(roots) if root in r.cures) >= LEAST_REPAIR
+        if r.id in wanted or max(stop[number[cause]] for cause in r.cures if cause in number) >= LEAST_REPAIR
     ]
 
 

@@ -140,7 +140,8 @@ class JunctionTree:
                 before.append(before[-1] * part)
             after: Table | None = None
             for n in range(len(parts) - 1, -1, -1):
-                table = before[n] if after is None else before[n] * after
+                own = n > 0 or from_above is not None
+                table = before[n] if after is None else _times(before[n], after, own)
                 c = clique.children[n]
                 down[c] = _scaled(self._fold(k, table, self.cliques[c].separator))[0]
                 if n:
@@ -171,7 +172,9 @@ class JunctionTree:
                 missing *= self.cards[v]
         folded = table.sum(axis=gone) if gone else table
         full = (*(self.cards[v] for v in self.cliques[k].scope if axis[v] in kept), folded.shape[-1])
-        return np.broadcast_to(folded * missing if missing != 1 else folded, full)
+        if missing != 1:
+            folded = folded * missing
+        return folded if folded.shape == full else np.broadcast_to(folded, full)
 
 
 class Propagation:
@@ -202,7 +205,7 @@ class Propagation:
         axis = self.tree.axis[k]
         kept = sorted(scope, key=axis.__getitem__)
         table = table.transpose([*(kept.index(v) for v in scope), len(scope)])
-        total = np.broadcast_to(table.sum(axis=tuple(range(len(scope)))), table.shape)
+        total = table.sum(axis=tuple(range(len(scope))))
         result: Table = np.divide(table, total, out=np.zeros(table.shape), where=total != 0)
         return result
 
@@ -232,14 +235,19 @@ class Propagation:
 
 
 def _product(first: Table, others: Iterable[Table]) -> Table:
-    """Return the product; of wide tables in the same memory from the second on, for new memory costs as much again."""
+    """Return the product of tables of the same axes."""
     product = first
     for other in others:
-        if product is not first and np.broadcast_shapes(product.shape, other.shape) == product.shape:
-            product *= other
-        else:
-            product = product * other
+        product = _times(product, other, product is not first)
     return product
+
+
+def _times(table: Table, other: Table, own: bool) -> Table:
+    """Return the product; own: in the memory of the first where it is as wide, for new memory costs as much again."""
+    if own and all(b in (1, a) for a, b in zip(table.shape, other.shape, strict=True)):
+        table *= other
+        return table
+    return table * other
 
 
 def _scaled(message: Table) -> tuple[Table, Table]:

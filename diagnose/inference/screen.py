@@ -107,8 +107,15 @@ def _quiet(bike: BikeGraph, rung: Rung, levels: Mapping[str, Table]) -> Table:
         if driver in levels:
             names = bike.conditions[driver].levels if driver in bike.conditions else (ABSENT, PRESENT)
             stays = np.array([1 - by_level.get(name, 0.0) for name in names])
-            quiet *= stays @ np.diff(levels[driver], axis=0, prepend=0.0)
+            quiet *= stays @ _at_each(levels[driver])
     return quiet
+
+
+def _at_each(within: Table) -> Table:
+    """Return P(exactly at level l) from P(at most at level l), both (levels, causes); np.diff is ten times as slow."""
+    exactly = within.copy()
+    exactly[1:] -= within[:-1]
+    return exactly
 
 
 def _alone(bike: BikeGraph, situation: Situation, both_sides: bool = False) -> dict[str, Table]:
@@ -135,7 +142,7 @@ def _walk(bike: BikeGraph, situation: Situation, both_sides: bool) -> dict[str, 
             for link in bike.links[condition]:
                 parents = bike.conditions[link.parent].levels if link.parent in bike.conditions else (ABSENT, PRESENT)
                 reach = 1 - np.append(survival(names, parents, link.table)[:, 1:], np.zeros((len(parents), 1)), axis=1)
-                below *= reach.T @ np.diff(within[link.parent], axis=0, prepend=0.0)
+                below *= reach.T @ _at_each(within[link.parent])
             for both in bike.conditions[condition].all_of:
                 if all(parent in within for parent in both.parents):
                     above = survival(names, (ABSENT, PRESENT), {PRESENT: both.chances})[1]
@@ -150,5 +157,5 @@ def _acts(bike: BikeGraph, both: AllOf, within: Mapping[str, Table]) -> Table:
     for parent, needed in both.parents.items():
         names = bike.conditions[parent].levels if parent in bike.conditions else (ABSENT, PRESENT)
         stands = np.array([float(name in needed) for name in names])
-        acts *= stands @ np.diff(within[parent], axis=0, prepend=0.0)
+        acts *= stands @ _at_each(within[parent])
     return acts

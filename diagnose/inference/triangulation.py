@@ -58,12 +58,12 @@ def elimination_cliques(
     size = {v: log2(cards[v]) for v in near}
 
     def score(v: str) -> tuple[float, float, str]:
-        neighbours = list(near[v])
-        fill = 0.0
-        for i, u in enumerate(neighbours):
-            joined = near[u]
-            fill += size[u] * sum(size[w] for w in neighbours[i + 1 :] if w not in joined)
-        return round(fill, 9), round(size[v] + sum(size[u] for u in neighbours), 9), v
+        neighbours = near[v]
+        twice = 0.0
+        for u in neighbours:
+            if len(missing := neighbours - near[u]) > 1:  # u itself is always among them
+                twice += size[u] * (sum(map(size.__getitem__, missing)) - size[u])
+        return round(twice / 2, 9), round(size[v] + sum(map(size.__getitem__, neighbours)), 9), v
 
     scores = {v: score(v) for v in near}
     heap = list(scores.values())

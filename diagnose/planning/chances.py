@@ -91,7 +91,7 @@ def cover(cures: Floats, money: Floats, marginals: Floats) -> Cover:
     worth = marginals[:, cause] * (cures[repair, cause] / np.maximum(money, FREE)[repair])
     left, before, after = np.ones_like(worth), np.ones_like(worth), np.ones_like(worth)
     open_to = np.ones((len(marginals), len(cures)), dtype=np.bool_)
-    group, kept = _rivals(repair, cause, len(cures)), np.vstack([1.0 - cures, np.ones(cures.shape[1])])
+    group, kept = _rivals(cures), np.vstack([1.0 - cures, np.ones(cures.shape[1])])
     for _ in range(np.bincount(group).max(initial=0)):
         pick = _first_of_each(np.where(open_to, _by_repair(worth * left, repair), -1.0), group)
         mine = pick[:, group]
@@ -102,12 +102,13 @@ def cover(cures: Floats, money: Floats, marginals: Floats) -> Cover:
     return Cover(repair, cause, before, after, np.prod(1.0 - cures, axis=0)[None, :])
 
 
-def _rivals(repair: NDArray[np.intp], cause: NDArray[np.intp], count: int) -> NDArray[np.intp]:
+def _rivals(cures: Floats) -> NDArray[np.intp]:
     """Return [R] the group of each repair; those of different groups have no cause in common, so they do not wait."""
+    count, (repair, cause) = len(cures), np.nonzero(cures > 0.0)
     mine, before = np.arange(count), np.full(count, -1)
     while not np.array_equal(mine, before):
         before = mine.copy()
-        least = np.full(cause.max(initial=0) + 1, count)
+        least = np.full(cures.shape[1], count)
         np.minimum.at(least, cause, mine[repair])
         np.minimum.at(mine, repair, least[cause])
     return np.unique(mine, return_inverse=True)[1]

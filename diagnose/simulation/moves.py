@@ -133,7 +133,7 @@ def _repaired(bench: Bench, work: Repair) -> Event:
     before = sum(done.id == work.id for done in job.state.repairs)
     found = looks(bench.world, work, frozenset(quick), before)
     event = repair(work.id, found)
-    look = repair_option(job.knowledge, job.state, work, [], quick).look
+    look = repair_option(job.knowledge, job.state, work, {}, quick).look
     if look is None or "broken" in found.values():
         return event
     return replace(event, body={**event.body, "minutes": look, "parts": 0.0})

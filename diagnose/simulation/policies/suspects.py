@@ -64,8 +64,9 @@ def suspects(job: Consultation) -> Suspects:
     chances = stop / max(stop.sum(), TINY)
     names = tuple(bike.roots)
     bench, quick = bench_of(job.knowledge, job.state), quickest_looks(job.knowledge, job.state)
+    number = {name: n for n, name in enumerate(names)}
     options = tuple(
-        repair_option(job.knowledge, job.state, repair, names, quick)
+        repair_option(job.knowledge, job.state, repair, number, quick)
         for repair in open_repairs(job.knowledge, job.state, bike, belief)
         if sum(done.id == repair.id for done in job.state.repairs) < MOST_TIMES
     )

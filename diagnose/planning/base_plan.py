@@ -6,8 +6,9 @@ The plan, for beliefs of marginals m and P(the bike fails) = failing:
 3. for that order the cheapest grouping between try-outs is found exactly (grouping);
 4. a try-out costs the attempt and the closing of all that is open; what is needed again is opened again;
 5. after any try-out the rest may be handed on for the service cost; after the last repair it must be. As a measure
-   of what is left where tests have a price, only the lump and what no repair removes is handed on: else every belief
-   of a bike with many faults would be worth the service cost, and no test could be told from another.
+   of what is left where tests have a price this holds only of a bike that is cheaper to look into than to hand on
+   (`measured`); of others only the lump and what no repair removes is handed on: else every belief of a bike with many
+   faults would be worth the service cost, and no test could be told from another.
 A group costs all its repairs, even if the first of them was the one. Where one sees first whether a repair is
 needed, only the look is paid like that; the rest is paid if it is needed, wherever the repair stands in the order.
 
@@ -72,7 +73,8 @@ class Layout:
     repairs: sorted by id. money: [R] each without access, as far as it is paid whether it is needed or not.
     doing: [R] what is paid on top only if it is needed. access: the tree their paths make. need: [R, S] 1
     where access must be open. opening, closing: [S] money. cures: [R, n], see cure_table. price: [R] money
-    with access from the bench as it is. cover: causes shared out by the present belief.
+    with access from the bench as it is. cover: causes shared out by the present belief. ending: whether the rest may be
+    handed on after any try-out, see 5.
     """
 
     bench: Bench
@@ -86,6 +88,7 @@ class Layout:
     cures: Floats
     price: Floats
     cover: Cover
+    ending: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -144,7 +147,23 @@ def lay_out(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats) ->
     shut = np.array([float(state not in bench.opened) for state in ids])
     price, cures = full + need @ (shut * (opening + closing)), cure_table(known, len(marginals))
     shared = cover(cures, price, marginals[None, :])
-    return Layout(bench, known, money, full - money, access, need, opening, closing, cures, price, shared)
+    ending = not np.isfinite(bench.bit_cost)
+    return Layout(bench, known, money, full - money, access, need, opening, closing, cures, price, shared, ending)
+
+
+def measured(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, failing: float) -> Layout:
+    """Return the layout by which the steps from one belief are measured: whether the rest may be handed on, see 5.
+
+    Args:
+        bench: as for lay_out; where tests have a price, the usual one.
+        repairs: see lay_out.
+        marginals: see base_plan.
+        failing: see base_plan.
+    """
+    layout = lay_out(bench, repairs, marginals)
+    end = bench.money(bench.tree.minutes_to_close(bench.opened)) + bench.service_cost
+    leaf = Leaves(marginals[None, :], np.array([failing]), (bench.opened,))
+    return replace(layout, ending=layout.ending or bool(value_leaves(layout, leaf).at(bench.bit_cost)[0] < end))
 
 
 def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, failing: float) -> Plan:
@@ -162,7 +181,7 @@ def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, 
 
 
 def money_left(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, failing: float) -> float:
-    """Return the measure by which steps are ranked for one belief, see value_leaves and base_plan for the arguments."""
+    """Return what is left to spend, handed on only as a last resort (5), see value_leaves and base_plan."""
     leaf = Leaves(marginals[None, :], np.array([failing]), (bench.opened,))
     return float(value_leaves(lay_out(bench, repairs, marginals), leaf).at(bench.bit_cost)[0])
 
@@ -211,7 +230,7 @@ def value_leaves(layout: Layout, leaves: Leaves, singly: int = SINGLY, given: Co
     fails = np.minimum((leaves.failing / lost.z)[:, None] * -np.expm1(-to_come), leaves.failing[:, None])
     fails[:, 0] = leaves.failing
     bench, handed_on = layout.bench, fails * layout.bench.service_cost
-    if np.isfinite(bench.bit_cost):  # see 5 above
+    if not layout.ending:
         handed_on[np.arange(fails.shape[1]) < np.array([[len(row)] for row in order])] = np.inf
     attempt = bench.money(bench.try_minutes)
     groups = group(items, fails, layout.opening + layout.closing, attempt, handed_on)

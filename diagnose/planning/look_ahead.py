@@ -29,6 +29,7 @@ from diagnose.planning.base_plan import (
     Values,
     base_plan,
     lay_out,
+    measured,
     money_left,
     value_leaves,
 )
@@ -107,7 +108,7 @@ def _ranking(
     quick: frozenset[str],
 ) -> Ranking:
     """Return what ranks as rank_steps does, at any price of a bit: most of the work does not hang on it."""
-    layout = lay_out(bench, repairs, beliefs.marginals)
+    layout = measured(bench, repairs, beliefs.marginals, beliefs.failing)
     ways = (_tests(layout, tests, beliefs), _repairs(layout, beliefs), _try_out(layout, beliefs))
     worth = _worth(layout, beliefs)
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import inf
 
 import pytest
 
 from diagnose.consultation import Limit, begin, close_job, observe, repair, undo, worth
+from diagnose.consultation.choices import bench_of
 from diagnose.events import Event
 from diagnose.planning.base_plan import money_left
+from diagnose.planning.worth import spread
 from diagnose.problems import JobError
 
 BARN = {
@@ -56,6 +59,25 @@ def test_the_spread_has_the_mean_of_the_plan(shipped) -> None:
     half, most = job.worth.spread.at(0.5), job.worth.spread.at(0.9)
     assert 0.0 < half < most
     assert job.worth.spread.within(most) == pytest.approx(0.9, abs=0.01)
+
+
+def test_what_is_still_to_come_is_reckoned_at_the_usual_price_of_a_bit(shipped) -> None:
+    """Where no step pays the price is raised until one does; what the next answer may show is cheaper again."""
+    job = begin(shipped, LATELY)
+    while job._ahead.pays:
+        step = job.next_step
+        told = "nothing"
+        if step.kind == "test":
+            told = next(one.id for one in shipped.tests[step.id].outcomes if one.default)
+        job = job.add(repair(step.id) if step.kind == "repair" else observe(step.id, told))
+        assert len(job.events) < 40, "some day nothing pays"
+    given, usual = job._ahead.given, bench_of(shipped, job.state)
+    now, dearer = (
+        spread(bench, given.repairs, given.beliefs.marginals, given.beliefs.failing)
+        for bench in (usual, replace(usual, bit_cost=1.25 * usual.bit_cost))
+    )
+    assert job.worth.spread.mean == pytest.approx(now.mean)
+    assert now.mean < dearer.mean
 
 
 def test_what_is_spent_counts_against_the_ceiling(shipped) -> None:

@@ -288,6 +288,33 @@ def test_once_finding_is_dearer_than_the_plan_the_plan_is_followed() -> None:
     assert by_the_plan(dear, repairs, beliefs, locked, frozenset()) == locked
 
 
+def test_what_a_step_leaves_is_no_more_than_mending_what_is_likely_and_handing_on_the_rest() -> None:
+    """Worked by hand. One fault: a (0.6), 40 to mend, or b (0.4), 300; an attempt 6, a bit 5, handing on 200.
+
+    To look first takes 6 + 144 + 0.97 x 5 = 154.9, less than 200. So a is mended, and if that was not it the bike handed
+    on: 40 + 6 + 0.4 x 200 = 126. A look after which a is 0.65 or 0.55 leaves 116 or 136, on average the same.
+    Where handing on costs 100 it is no way, else nothing would be worth a step: with a mended it is then b, if anything,
+    and what is to come is 40 + 6 + 0.4 x 300.
+    """
+    repairs = [
+        options.RepairOption(id="a", minutes=20.0, cures={0: 1.0}),
+        options.RepairOption(id="b", minutes=150.0, cures={1: 1.0}),
+    ]
+    look = options.TestOption(id="look", minutes=1.0, outcomes=("more", "less"))
+    outlook = options.Outlook(
+        chances=np.array([0.5, 0.5]), marginals=np.array([[0.65, 0.35], [0.55, 0.45]]), failing=np.ones(2)
+    )
+    beliefs = options.Beliefs(marginals=np.array([0.6, 0.4]), failing=1.0, after={"look": outlook})
+    bench = replace(SEARCH, bit_cost=5.0, service_cost=200.0)
+    steps = rank_steps(bench, [look], repairs, beliefs)
+    assert steps[0].id == "a"
+    assert by_id(steps)["a"].expected == pytest.approx(126.0)
+    assert by_id(steps)["a"].merit == pytest.approx(1.0)
+    assert by_id(steps)["look"].saves == pytest.approx(0.0, abs=1e-9)
+    dear = rank_steps(replace(bench, bit_cost=50.0, service_cost=100.0), [look], repairs, beliefs)
+    assert by_id(dear)["a"].expected == pytest.approx(166.0)
+
+
 def test_a_bike_that_may_go_is_tried_when_no_test_pays() -> None:
     test, outlook = halving(1.0, 16.0)
     half = options.Beliefs(

@@ -241,7 +241,7 @@ class Consultation:
         measure = conflict(bike, asked, log_joint)
         if measure < HARDLY_FITS:
             return None
-        index, _ = most_resolving(bike, asked, log_joint)
+        index, _ = most_resolving(bike, asked)
         return Conflict(measure, asked.observations[index].label)
 
     @cached_property

@@ -18,7 +18,7 @@ def conflict(bike: BikeGraph, question: Question, log_joint: float) -> float:
     return sum(_alone(bike, seen, question.repairs) for seen in question.observations) - log_joint
 
 
-def most_resolving(bike: BikeGraph, question: Question, log_joint: float) -> tuple[int, float]:
+def most_resolving(bike: BikeGraph, question: Question) -> tuple[int, float]:
     """Return the index of the answer without which the others fit best, and conf of those others."""
     left = []
     for n, seen in enumerate(question.observations):

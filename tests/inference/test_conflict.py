@@ -36,7 +36,7 @@ def test_conf_is_what_its_definition_says(seed):
     asked = Question(seen)
     log_joint = posterior(bike, asked).log_evidence
     assert conflict(bike, asked, log_joint) == pytest.approx(wanted, abs=1e-9)
-    index, left = most_resolving(bike, asked, log_joint)
+    index, left = most_resolving(bike, asked)
     if wanted > 0.05:
         assert index in (0, 1), "the two that contradict each other"
         assert left < wanted

@@ -83,7 +83,8 @@ class Outlooked:
 
     ahead: of the tests looked ahead to exactly, what each would say. pays: whether some step takes more off what is
     left than it costs, by the bench's own price of finding; where none does the steps are ranked at a dearer one.
-    helps: whether some step that can be done leaves no more to spend than there was, its own money not counted.
+    helps: whether some step that can be done leaves no more to spend than there was, its own money not counted; where
+    none pays at any price, whether the base plan also begins with anything but handing on.
     """
 
     steps: tuple[Step, ...]
@@ -136,14 +137,16 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     named = _with_rough(ranked, [step for step in order if step.id not in after], idle)
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
     most = most_merit(steps, idle)
+    helps = most >= 0.0
     if most < 1.0:
-        steps = by_the_plan(priced, repairs, beliefs, steps, idle)
+        steps, goes_on = by_the_plan(priced, repairs, beliefs, steps, idle)
+        helps = helps and goes_on
     free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}
     later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()), later=True))
     given = Planned(bench, free, later, replace(beliefs, after={**quick, **after}))
     left = _left(given, ranked, len(later) > len(repairs))
     ordered = _unlocked_first(steps, bench, held, mends)
-    return Outlooked(ordered, left, given, ahead, pays=priced.bit_cost <= bench.bit_cost, helps=most >= 0.0)
+    return Outlooked(ordered, left, given, ahead, pays=priced.bit_cost <= bench.bit_cost, helps=helps)
 
 
 def _left(given: Planned, ranked: Sequence[Step], waiting: bool) -> float:

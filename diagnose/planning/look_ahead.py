@@ -22,6 +22,7 @@ import numpy as np
 
 from diagnose.planning.base_plan import (
     EQUAL,
+    SERVICE_CALL,
     SINGLY,
     TRY_OUT,
     Layout,
@@ -160,11 +161,11 @@ def most_merit(steps: Sequence[Step], idle: frozenset[str]) -> float:
 
 def by_the_plan(
     bench: Bench, repairs: Sequence[RepairOption], beliefs: Beliefs, steps: Sequence[Step], idle: frozenset[str]
-) -> list[Step]:
+) -> tuple[list[Step], bool]:
     """Return the steps, none of which pays, that with which the base plan begins put first where the plan is cheaper.
 
     Cheaper than the measure of what is left: the plan may hand on, as that may not. Nothing changes where it begins
-    with handing on, or with what is forbidden or idle.
+    with handing on, or with what is forbidden or idle. And whether it begins with anything but handing on.
 
     Args:
         bench: with the raised price of a bit, see rank_paying.
@@ -174,10 +175,11 @@ def by_the_plan(
         idle: see rank_paying.
     """
     plan = base_plan(bench, repairs, beliefs.marginals, beliefs.failing)
+    goes_on = plan.first != SERVICE_CALL
     first = [one for one in steps if plan.first in (one.id, one.kind) and not one.forbidden and one.kind not in idle]
     if not first or plan.value > money_left(bench, repairs, beliefs.marginals, beliefs.failing) - EQUAL:
-        return list(steps)
-    return [first[0], *(one for one in steps if one is not first[0])]
+        return list(steps), goes_on
+    return [first[0], *(one for one in steps if one is not first[0])], goes_on
 
 
 def order_tests(

@@ -281,11 +281,14 @@ def test_once_finding_is_dearer_than_the_plan_the_plan_is_followed() -> None:
     assert money_left(cheap, repairs, beliefs.marginals, 1.0) == pytest.approx(124.2, abs=0.1)
     assert money_left(dear, repairs, beliefs.marginals, 1.0) == pytest.approx(207.3, abs=0.1)
     steps = sorted(rank_steps(dear, [], repairs, beliefs), key=lambda step: step.id == "a")
-    assert by_the_plan(cheap, repairs, beliefs, steps, frozenset()) == steps
-    found = by_the_plan(dear, repairs, beliefs, steps, frozenset())
+    assert by_the_plan(cheap, repairs, beliefs, steps, frozenset()) == (steps, True)
+    found, goes_on = by_the_plan(dear, repairs, beliefs, steps, frozenset())
+    assert goes_on
     assert [step.id for step in found] == ["a", *(step.id for step in steps if step.id != "a")]
     locked = [replace(step, forbidden=("locked",)) for step in steps]
-    assert by_the_plan(dear, repairs, beliefs, locked, frozenset()) == locked
+    assert by_the_plan(dear, repairs, beliefs, locked, frozenset()) == (locked, True)
+    soon = replace(dear, service_cost=50.0)
+    assert by_the_plan(soon, repairs, beliefs, steps, frozenset()) == (steps, False), "46 first saves 0.4 x 50"
 
 
 def test_what_a_step_leaves_is_no_more_than_mending_what_is_likely_and_handing_on_the_rest() -> None:

@@ -5,13 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from math import inf
 
+import numpy as np
 import pytest
 
 from diagnose.consultation import Limit, begin, close_job, observe, repair, undo, worth
 from diagnose.consultation.choices import bench_of
+from diagnose.consultation.outlook import Outlooked
+from diagnose.consultation.worth import _best
 from diagnose.events import Event
 from diagnose.planning.base_plan import money_left
-from diagnose.planning.worth import spread
+from diagnose.planning.worth import Spread, spread
 from diagnose.problems import JobError
 
 BARN = {
@@ -114,6 +117,23 @@ def test_an_end_has_the_price_the_shop_says(shipped) -> None:
     cheap = begin(shipped, LATELY | {"shop": {"service": 20.0}})
     assert cheap.worth.hand_on == pytest.approx(20.0)
     assert (dear.worth.best, cheap.worth.best) == ("go_on", "hand_on")
+
+
+@pytest.mark.parametrize(
+    ("half", "all_of_it", "handing", "stop", "best"),
+    [
+        (100.0, 500.0, 330.0, inf, "go_on"),  # 300 in the mean, less than 0.95 of 330
+        (100.0, 500.0, 310.0, inf, "hand_on"),  # but not of 310
+        (40.0, 400.0, 1000.0, 140.0, "go_on"),  # stopped at 140: 20 + 105 in the mean, less than the 140 it would lose
+        (40.0, 400.0, 1000.0, 50.0, "stop"),  # 20 + 37.5: 50 is clearly less
+    ],
+)
+def test_an_end_is_weighed_against_going_on(half, all_of_it, handing, stop, best) -> None:
+    """By hand: half of such bikes take one amount, half the other; of what is spent before stopping half is counted."""
+    money = Spread(np.array([half, all_of_it]), np.array([0.5, 1.0]))
+    ahead = Outlooked(steps=(), cost_left=0.0, given=None)  # type: ignore[arg-type]
+    assert _best(money, handing, stop, ahead) == best
+    assert _best(money, handing, stop, replace(ahead, helps=False)) == ("hand_on" if stop == inf else "stop")
 
 
 def test_a_bike_that_is_worth_little_is_better_left(shipped) -> None:

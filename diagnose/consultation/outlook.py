@@ -56,6 +56,9 @@ MOST_PLANNED = 40
 TINY = 1e-12
 """Keeps quotients finite."""
 
+LEAST_MEND = 0.01
+"""What was seen and locks a step is mended, where nothing is likelier, if it is there with at least this chance."""
+
 LEAST_REPAIR = 0.002
 """A repair is planned with if it cures something that stops the bike with at least this probability."""
 
@@ -210,7 +213,8 @@ def _mend(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior
     def lifts(repair: Repair) -> float:
         return sum(belief.causes.get(cause, 0.0) * p for cause, p in repair.cures.items() if cause in above)
 
-    able = [repair for repair in open_repairs(knowledge, state, bike, belief) if lifts(repair) >= AGAIN]
+    open_now = open_repairs(knowledge, state, bike, belief)
+    able = [r for r in open_now if lifts(r) >= AGAIN] or [r for r in open_now if lifts(r) >= LEAST_MEND]
     best = max(able, key=lambda r: (lifts(r) / bench.money(r.minutes + 1.0, r.wait, r.parts), r.id), default=None)
     return best.id if best else ""
 
@@ -356,11 +360,13 @@ def _unlocked_first(
 
     A locked step is worth doing at the price it was ranked by; so what is to be put back comes first, or the best of
     the answers that may unlock it. Where no answer can, the repair that is likeliest to comes as early as it and the
-    locked step together deserve. mends: caution -> repair.
+    locked step together deserve; as early as that step where it must be done whatever else is wrong. mends: caution ->
+    repair.
     """
     by_id = {(step.kind, step.id): step for step in steps}
     unlocking = {lock.caution: lock.unlocked_by for lock in held if lock.caution not in mends}
     unplugged = {lock.caution: lock.put_back for lock in held}
+    answered = {lock.caution for lock in held if lock.answered}
     first: dict[tuple[str, str], Step] = {}
     last: list[Step] = []
     early: dict[str, float] = {}
@@ -379,7 +385,8 @@ def _unlocked_first(
                 first["test", opener.id] = opener
             mend = by_id.get(("repair", mends.get(caution, "")))
             if mend and not mend.forbidden:
-                early[mend.id] = max(early.get(mend.id, 0.0), _both(mend, step))
+                deserves = step.merit if caution in answered else _both(mend, step)
+                early[mend.id] = max(early.get(mend.id, 0.0), deserves)
     found = list(first.values())
     for name, merit in early.items():
         mend = by_id["repair", name]

@@ -25,8 +25,10 @@ class Lock:
     """A caution that holds now.
 
     unlocked_by: tests of which an answer may lift it; put_back: tests whose change to the bike is to be put back
-    first. Neither: it takes a repair of what makes the conditions `about` likely. known: those tests that would hardly
-    say anything else, since no repair has touched what they look at.
+    first. Neither: it takes a repair of what is `about`: the conditions that are likely, or what can have made the
+    answer that locks (answered): that must be put right whatever else is wrong. known: those tests that would hardly
+    say anything else, since no repair has touched what they look at; where an answer locks, anything that was done is
+    reason enough to look again.
     """
 
     caution: str
@@ -35,6 +37,7 @@ class Lock:
     put_back: tuple[str, ...] = ()
     about: tuple[str, ...] = ()
     known: frozenset[str] = frozenset()
+    answered: bool = False
 
 
 def brings(knowledge: Knowledge, state: State, work: Work) -> tuple[Reach, ...]:
@@ -80,14 +83,24 @@ def locks(
 def _lock(knowledge: Knowledge, state: State, bike: BikeGraph, rule: Caution) -> Lock:
     """Return a rule that holds as a lock."""
     unlocking, seen = _unlocking(knowledge, rule, state), known_tests(knowledge, state)
+    answered = bool(rule.when and rule.when.outcome and not rule.when.likely and not rule.when.not_done)
+    looked = [] if answered else [test for test in unlocking if test in seen]
     return Lock(
         rule.id,
         rule.forbids,
         unlocking,
         _not_put_back(rule, state),
-        tuple(rule.when.likely) if rule.when else (),
-        frozenset(t for t in unlocking if t in seen and not _touched_since(knowledge, state, bike, seen[t])),
+        _shown(knowledge, rule) if answered else tuple(rule.when.likely) if rule.when else (),
+        frozenset(test for test in looked if not _touched_since(knowledge, state, bike, seen[test])),
+        answered,
     )
+
+
+def _shown(knowledge: Knowledge, rule: Caution) -> tuple[str, ...]:
+    """Return the causes and conditions that make the answers by which a rule locks."""
+    answers = rule.when.outcome.items() if rule.when else ()
+    named = (knowledge.tests[test].outcome(one).drivers for test, outcomes in answers for one in outcomes)
+    return tuple(dict.fromkeys(driver for drivers in named for driver in drivers))
 
 
 def asked_conditions(knowledge: Knowledge) -> tuple[str, ...]:

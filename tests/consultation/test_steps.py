@@ -93,6 +93,20 @@ def test_of_an_engine_that_does_not_turn_nothing_is_asked_that_needs_it_to_turn(
     assert hands[0] in {"turn_by_hand", "turn_when_drained"}, "plug out, and turned by hand"
 
 
+def test_what_an_answer_has_locked_is_mended_and_then_looked_at_again(shipped):
+    """A throttle that sticks: no start, and what may make it stick is put right before the rest is looked into."""
+    job = begin(shipped, {"bike": {**BIKES[0][0], "parked": "lately"}, "complaint": "check_first"})
+    job = job.add(observe("feel_throttle", "sticks"))
+    (lock,) = (lock for lock in job.locks if lock.caution == "throttle_stuck")
+    assert lock.about == ("throttle_sticks",)
+    above = job.bike.above(lock.about)
+    first = [step.id for step in job.free[:9] if step.kind == "repair"]
+    (mend,) = (name for name in first if above & shipped.repairs[name].cures.keys())
+    mended = job.add(repair(mend))
+    assert "feel_throttle" in [step.id for step in mended.free[:9]], "whether it snaps shut now"
+    assert not any("runs" in lock.forbids for lock in mended.add(observe("feel_throttle", "snaps")).locks)
+
+
 def test_a_spark_test_says_what_has_to_be_shut_first(shipped):
     job = begin(shipped, {"bike": {**KICK, "strokes": "2", "ignition": "points_magneto", "parked": "lately"}})
     job = job.add(observe("pilot_jet_look", "clear"))

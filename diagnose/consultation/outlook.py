@@ -9,14 +9,11 @@ from functools import lru_cache
 import numpy as np
 
 from diagnose.consultation.choices import (
-    AGAIN,
     bench_of,
-    needs_running,
     open_repairs,
     open_tests,
     quickest_looks,
     repair_option,
-    runs,
     test_option,
     worth_asking,
     would_show_the_same,
@@ -24,7 +21,6 @@ from diagnose.consultation.choices import (
 from diagnose.consultation.evidence import bike_graph, targets
 from diagnose.consultation.safety import Lock, locks
 from diagnose.consultation.state import (
-    PUT_BACK_MINUTES,
     TRY_TO_START,
     State,
     activities,
@@ -32,11 +28,11 @@ from diagnose.consultation.state import (
     situation_for,
     situation_now,
 )
-from diagnose.consultation.tools import lacking
+from diagnose.consultation.unlocking import can_open, forbidden_by, mend_for, unlocked_first
 from diagnose.inference.ladder import rungs
 from diagnose.inference.posterior import Candidate, Posterior, Prospect, Question, light, prospects
 from diagnose.inference.screen import glance, only_cause_present
-from diagnose.model import Knowledge, Repair, Test, Work, may_apply
+from diagnose.model import Knowledge, Test, Work
 from diagnose.network.graph import BikeGraph
 from diagnose.planning.base_plan import money_left
 from diagnose.planning.chances import unconditioned
@@ -55,9 +51,6 @@ MOST_PLANNED = 40
 
 TINY = 1e-12
 """Keeps quotients finite."""
-
-LEAST_MEND = 0.01
-"""What was seen and locks a step is mended, where nothing is likelier, if it is there with at least this chance."""
 
 LEAST_REPAIR = 0.002
 """A repair is planned with if it cures something that stops the bike with at least this probability."""
@@ -112,12 +105,12 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     bench = bench_of(knowledge, state)
     opening = {test for lock in held for test in lock.unlocked_by if test not in state.off_list}
     tests = {t.id: t for t in worth_asking(open_tests(knowledge, state, bike, belief), belief)}
-    tests |= {t.id: t for t in (knowledge.tests[name] for name in opening) if _can_open(knowledge, state, t, belief)}
+    tests |= {t.id: t for t in (knowledge.tests[name] for name in opening) if can_open(knowledge, state, t, belief)}
     candidates = {t.id: _candidate(knowledge, state, t) for t in tests.values()}
     alone = stopping_alone(knowledge, state)
     stop = stopping_now(knowledge, state, belief)
     options = {t.id: test_option(knowledge, state, t) for t in tests.values()}
-    mends = {lock.caution: mend for lock in held if (mend := _mend(knowledge, state, bike, belief, bench, lock))}
+    mends = {lock.caution: mend for lock in held if (mend := mend_for(knowledge, state, bike, belief, bench, lock))}
     repairs = _likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()))
     quick = _glances(bike, list(candidates.values()), stop, belief.failing)
     telling = _most_telling(bench, options, quick, stop) | opening
@@ -144,11 +137,13 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     if most < 1.0:
         steps, goes_on = by_the_plan(priced, repairs, beliefs, steps, idle)
         helps = helps and goes_on
-    free = {name: one for name, one in options.items() if not _forbids(held, activities(knowledge, state, tests[name]))}
+    free = {
+        name: one for name, one in options.items() if not forbidden_by(held, activities(knowledge, state, tests[name]))
+    }
     later = tuple(_likely_repairs(knowledge, state, bike, belief, stop, frozenset(mends.values()), later=True))
     given = Planned(bench, free, later, replace(beliefs, after={**quick, **after}))
     left = _left(given, ranked, len(later) > len(repairs))
-    ordered = _unlocked_first(steps, bench, held, mends)
+    ordered = unlocked_first(steps, bench, held, mends)
     return Outlooked(ordered, left, given, ahead, pays=priced.bit_cost <= bench.bit_cost, helps=helps)
 
 
@@ -196,27 +191,6 @@ def _likely_repairs(
         for r in open_repairs(knowledge, state, bike, belief, later)
         if r.id in wanted or max(stop[number[cause]] for cause in r.cures if cause in number) >= LEAST_REPAIR
     ]
-
-
-def _can_open(knowledge: Knowledge, state: State, test: Test, belief: Posterior) -> bool:
-    """Return whether a test that could lift a lock fits the bike as it is and the tools are there."""
-    possible = runs(belief) or not needs_running(test)
-    return possible and may_apply(test.applies, state.facts) and not lacking(knowledge, state, test)
-
-
-def _mend(knowledge: Knowledge, state: State, bike: BikeGraph, belief: Posterior, bench: Bench, lock: Lock) -> str:
-    """Return the repair likeliest, for its money, to lift a lock that no look can lift any more; empty if none is."""
-    if not lock.about or set(lock.unlocked_by) - lock.known or lock.put_back:
-        return ""
-    above = bike.above(lock.about)
-
-    def lifts(repair: Repair) -> float:
-        return sum(belief.causes.get(cause, 0.0) * p for cause, p in repair.cures.items() if cause in above)
-
-    open_now = open_repairs(knowledge, state, bike, belief)
-    able = [r for r in open_now if lifts(r) >= AGAIN] or [r for r in open_now if lifts(r) >= LEAST_MEND]
-    best = max(able, key=lambda r: (lifts(r) / bench.money(r.minutes + 1.0, r.wait, r.parts), r.id), default=None)
-    return best.id if best else ""
 
 
 def foreseen(knowledge: Knowledge, state: State, asked: Question, test: Test) -> Prospect | None:
@@ -331,71 +305,4 @@ def _on_the_bike(knowledge: Knowledge, state: State, bench: Bench, held: Sequenc
     does = activities(knowledge, state, work) if work else frozenset[str]()
     shut = must_close(knowledge, state, does)
     closes = tuple(a for a in reversed(bench.tree.to_open(tuple(shut), frozenset())) if a in shut)
-    return replace(step, closes=closes, forbidden=_forbids(held, does))
-
-
-def _forbids(held: Sequence[Lock], does: frozenset[str]) -> tuple[str, ...]:
-    """Return the cautions that lock a piece of work that does these things."""
-    return tuple(lock.caution for lock in held if lock.forbids & does)
-
-
-def _reconnect(bench: Bench, test: str, wanted: Step) -> Step:
-    """Return the putting back of what a test left unplugged; it is worth what the step is that waits for it."""
-    own = bench.money(PUT_BACK_MINUTES)
-    return Step(
-        kind="reconnect",
-        id=test,
-        minutes=PUT_BACK_MINUTES,
-        cost=own,
-        expected=own + wanted.expected,
-        saves=wanted.saves,
-        merit=wanted.merit,
-    )
-
-
-def _unlocked_first(
-    steps: Sequence[Step], bench: Bench, held: Sequence[Lock], mends: Mapping[str, str]
-) -> tuple[Step, ...]:
-    """Put what unlocks a good step before it, and what stays locked last.
-
-    A locked step is worth doing at the price it was ranked by; so what is to be put back comes first, or the best of
-    the answers that may unlock it. Where no answer can, the repair that is likeliest to comes as early as it and the
-    locked step together deserve; as early as that step where it must be done whatever else is wrong. mends: caution ->
-    repair.
-    """
-    by_id = {(step.kind, step.id): step for step in steps}
-    unlocking = {lock.caution: lock.unlocked_by for lock in held if lock.caution not in mends}
-    unplugged = {lock.caution: lock.put_back for lock in held}
-    answered = {lock.caution for lock in held if lock.answered}
-    first: dict[tuple[str, str], Step] = {}
-    last: list[Step] = []
-    early: dict[str, float] = {}
-    for step in steps:
-        if not step.forbidden:
-            first.setdefault((step.kind, step.id), step)
-            continue
-        last.append(step)
-        for test in (t for caution in step.forbidden for t in unplugged.get(caution, ())):
-            first.setdefault(("reconnect", test), _reconnect(bench, test, step))
-        for caution in step.forbidden:
-            openers = [by_id["test", test] for test in unlocking.get(caution, ()) if ("test", test) in by_id]
-            openers = [opener for opener in openers if not opener.forbidden]
-            if openers and not any(("test", opener.id) in first for opener in openers):
-                opener = max(openers, key=lambda one: one.merit)
-                first["test", opener.id] = opener
-            mend = by_id.get(("repair", mends.get(caution, "")))
-            if mend and not mend.forbidden:
-                deserves = step.merit if caution in answered else _both(mend, step)
-                early[mend.id] = max(early.get(mend.id, 0.0), deserves)
-    found = list(first.values())
-    for name, merit in early.items():
-        mend = by_id["repair", name]
-        found.remove(mend)
-        found.insert(next((n for n, other in enumerate(found) if other.merit < merit), len(found)), mend)
-    return (*found, *last)
-
-
-def _both(mend: Step, locked: Step) -> float:
-    """Return the merit of a repair and of the step it unlocks, done one after the other (see look_ahead)."""
-    saved = sum((step.merit - 1.0) * step.cost for step in (mend, locked))
-    return saved / (mend.cost + locked.cost) + 1.0
+    return replace(step, closes=closes, forbidden=forbidden_by(held, does))

@@ -122,8 +122,8 @@ def test_an_end_has_the_price_the_shop_says(shipped) -> None:
 @pytest.mark.parametrize(
     ("half", "all_of_it", "handing", "stop", "best"),
     [
-        (100.0, 500.0, 330.0, inf, "go_on"),  # 300 in the mean, less than 0.95 of 330
-        (100.0, 500.0, 310.0, inf, "hand_on"),  # but not of 310
+        (100.0, 500.0, 340.0, inf, "go_on"),  # 300 in the mean, less than 0.9 of 340
+        (100.0, 500.0, 330.0, inf, "hand_on"),  # but not of 330
         (40.0, 400.0, 1000.0, 140.0, "go_on"),  # stopped at 140: 20 + 105 in the mean, less than the 140 it would lose
         (40.0, 400.0, 1000.0, 50.0, "stop"),  # 20 + 37.5: 50 is clearly less
     ],

@@ -14,6 +14,7 @@ from diagnose.consultation.outlook import Outlooked
 from diagnose.consultation.worth import _best
 from diagnose.events import Event
 from diagnose.planning.base_plan import money_left
+from diagnose.planning.steps import Step
 from diagnose.planning.worth import Spread, spread
 from diagnose.problems import JobError
 
@@ -134,6 +135,10 @@ def test_an_end_is_weighed_against_going_on(half, all_of_it, handing, stop, best
     ahead = Outlooked(steps=(), cost_left=0.0, given=None)  # type: ignore[arg-type]
     assert _best(money, handing, stop, ahead) == best
     assert _best(money, handing, stop, replace(ahead, helps=False)) == ("hand_on" if stop == inf else "stop")
+    look = Step(kind="test", id="look", minutes=1.0, cost=1.0, merit=1.5)
+    assert _best(money, handing, stop, replace(ahead, steps=(look,))) == "go_on", "one small look that pays"
+    for other in (replace(look, cost=12.0), replace(look, merit=0.9), replace(look, kind="repair")):
+        assert _best(money, handing, stop, replace(ahead, steps=(other,))) == best
 
 
 def test_a_bike_that_is_worth_little_is_better_left(shipped) -> None:

@@ -31,7 +31,7 @@ from diagnose.consultation.state import OFF_LIST, TRY_TO_START, Limit, Seen, Sho
 from diagnose.consultation.tools import OutOfReach, out_of_reach
 from diagnose.consultation.waiting import meanwhile
 from diagnose.consultation.working import completed
-from diagnose.consultation.worth import CLEARLY, Worth, hand_on, round_of_repairs, worth_of
+from diagnose.consultation.worth import CLEARLY, Worth, round_of_repairs, worth_of
 from diagnose.events import Event, standing
 from diagnose.inference.conflict import conflict, most_resolving
 from diagnose.inference.posterior import Posterior, Question, log_evidence, posterior, settled
@@ -183,7 +183,7 @@ class Consultation:
     @property
     def watches_money(self) -> bool:
         """Whether money may be worth a word: the owner set a limit, or handing on could be the cheapest."""
-        dear = self.cost_left >= CLEARLY * hand_on(self._ahead) or not self._ahead.helps
+        dear = self.cost_left >= CLEARLY * self._ahead.given.bench.handing_on or not self._ahead.helps
         return self.state.limit != Limit() or dear
 
     @cached_property

@@ -132,11 +132,7 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     priced, ranked = rank_paying(bench, [options[name] for name in after], repairs, beliefs, seen_quickly, idle)
     named = _with_rough(ranked, [step for step in order if step.id not in after], idle)
     steps = [_on_the_bike(knowledge, state, bench, held, step) for step in named]
-    most = most_merit(steps, idle)
-    helps = most >= 0.0
-    if most < 1.0:
-        steps, goes_on = by_the_plan(priced, repairs, beliefs, steps, idle)
-        helps = helps and goes_on
+    steps, helps = _by_the_plan_if_none_pays(priced, repairs, beliefs, steps, idle)
     free = {
         name: one for name, one in options.items() if not forbidden_by(held, activities(knowledge, state, tests[name]))
     }
@@ -145,6 +141,17 @@ def look_ahead(knowledge: Knowledge, state: State, belief: Posterior, asked: Que
     left = _left(given, ranked, len(later) > len(repairs))
     ordered = unlocked_first(steps, bench, held, mends)
     return Outlooked(ordered, left, given, ahead, pays=priced.bit_cost <= bench.bit_cost, helps=helps)
+
+
+def _by_the_plan_if_none_pays(
+    priced: Bench, repairs: Sequence[RepairOption], beliefs: Beliefs, steps: list[Step], idle: frozenset[str]
+) -> tuple[list[Step], bool]:
+    """Return the steps, by the base plan where none pays at the raised price, and whether any helps, see Outlooked."""
+    most = most_merit(steps, idle)
+    if most >= 1.0:
+        return steps, True
+    ordered, goes_on = by_the_plan(priced, repairs, beliefs, steps, idle)
+    return ordered, goes_on and most >= 0.0
 
 
 def _left(given: Planned, ranked: Sequence[Step], waiting: bool) -> float:

@@ -97,7 +97,7 @@ def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked) -> Worth:
         spread=money,
         left=left,
         cut_off=cut_off,
-        hand_on=hand_on(ahead),
+        hand_on=given.bench.handing_on,
         stop=stop,
         enders=tuple(
             JobEnder(
@@ -112,14 +112,8 @@ def worth_of(knowledge: Knowledge, state: State, ahead: Outlooked) -> Worth:
             if one.chance >= LEAST_ENDER
         ),
         first=goes_first(found, min(money.mean, cut_off)),
-        best=_best(money, hand_on(ahead), stop, ahead),
+        best=_best(money, given.bench.handing_on, stop, ahead),
     )
-
-
-def hand_on(ahead: Outlooked) -> float:
-    """Return the money to close up and hand the bike on."""
-    bench = ahead.given.bench
-    return bench.money(bench.tree.minutes_to_close(bench.opened)) + bench.service_cost
 
 
 def _best(money: Spread, handing: float, stop: float, ahead: Outlooked) -> Way:

@@ -161,9 +161,10 @@ def measured(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, f
         failing: see base_plan.
     """
     layout = lay_out(bench, repairs, marginals)
-    end = bench.money(bench.tree.minutes_to_close(bench.opened)) + bench.service_cost
     leaf = Leaves(marginals[None, :], np.array([failing]), (bench.opened,))
-    return replace(layout, ending=layout.ending or bool(value_leaves(layout, leaf).at(bench.bit_cost)[0] < end))
+    return replace(
+        layout, ending=layout.ending or bool(value_leaves(layout, leaf).at(bench.bit_cost)[0] < bench.handing_on)
+    )
 
 
 def base_plan(bench: Bench, repairs: Sequence[RepairOption], marginals: Floats, failing: float) -> Plan:

@@ -38,6 +38,11 @@ class Bench:
         """Return the price of so many minutes of work and of waiting, and of parts."""
         return self.rate * minutes + self.wait_rate * wait + parts
 
+    @property
+    def handing_on(self) -> float:
+        """Return the money to close up what is open and hand the bike on."""
+        return self.money(self.tree.minutes_to_close(self.opened)) + self.service_cost
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TestOption:
